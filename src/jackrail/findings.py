@@ -1,0 +1,66 @@
+"""Findings: judgements on healthy input, the one type that every check returns.
+
+Codes are `subject.word`. The catalogue below is the whole list; a test holds one input for each that rings it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from typing import Literal
+
+Severity = Literal["note", "warning", "error"]
+
+FINDING_CODES: dict[str, str] = {
+    "tune.reading": "the reader did something with the notation that you should know",
+    "fit.notes-lost": "notes of the tune that the machine will not play",
+    "fit.notes-folded": "notes moved by one or more octaves",
+    "fit.chords-changed": "chord symbols played as a nearby chord",
+    "fit.chords-lost": "chord symbols that the machine will not play",
+    "fit.slower": "the tune is played slower than written",
+    "fit.nothing-left": "no note of the melody is left",
+    "fit.not-proven": "the setting is good but not proven to be the best",
+    "time.tight": "a move that arrives with little time to spare",
+    "time.late": "a note whose cues would sound it away from its beat",
+    "coil.held-long": "a coil switched on for longer than its file allows",
+    "power.rail-over": "more current drawn from a rail than it can give",
+    "power.rail-near": "current drawn from a rail comes near what it can give",
+    "power.driver-low": "a motor driver is fed with less than its minimum voltage",
+    "memory.full": "the packed tune does not fit in the board's flash",
+    "memory.near": "the packed tune nearly fills the board's flash",
+    "chord.strings": "the strings under a chord bar do not make the chord it is named for",
+    "stop.off-pitch": "a stop stands where it does not give a note of the scale",
+}
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One judgement.
+
+    code: key of `FINDING_CODES`. severity: "error" makes `perform` exit with 1. place: bar and beat, or path in the
+    machine file. value, limit: numbers in `unit`, None when they do not apply. advice: what to do about it.
+    """
+
+    code: str
+    severity: Severity
+    place: str
+    message: str
+    value: float | None = None
+    limit: float | None = None
+    unit: str = ""
+    advice: str = ""
+
+    def __post_init__(self) -> None:
+        if self.code not in FINDING_CODES:
+            raise KeyError(f"no finding code {self.code!r}: add it to FINDING_CODES")
+
+    def to_json(self) -> dict[str, object]:
+        """The finding as plain JSON types, keys in the order above."""
+        return asdict(self)
+
+
+def worst(findings: Iterable[Finding]) -> Severity | None:
+    """The highest severity present, or None for no findings."""
+    present = {finding.severity for finding in findings}
+    ranking: tuple[Severity, ...] = ("error", "warning", "note")
+    return next((severity for severity in ranking if severity in present), None)

@@ -1,0 +1,47 @@
+"""The board and the supply: pins, memory, rails."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from .quantities import BootLoaderB, ClockHz, CurrentA, FlashB, Id, SramB, Strict, VoltageV
+
+# ATmega328P on the usual 8-bit board: D0 and D1 carry the serial link, A6 and A7 are inputs to the converter only.
+USABLE_PINS = tuple(f"D{n}" for n in range(2, 14)) + tuple(f"A{n}" for n in range(6))
+# Timer 1 makes step edges in hardware on its compare outputs OC1A and OC1B (datasheet DS40002061, port B functions).
+STEP_PINS = ("D9", "D10")
+
+
+class Board(Strict):
+    """The controller. pins: what hangs on each pin, as device = pin ("carriage.step" = "D9", "bar_g" = "D4")."""
+
+    chip: Literal["ATmega328P"] = "ATmega328P"
+    clock_hz: ClockHz = Field(alias="clock", default=16e6)
+    flash_b: FlashB = Field(alias="flash", default=32768)
+    sram_b: SramB = Field(alias="sram", default=2048)
+    boot_loader_b: BootLoaderB = Field(alias="boot_loader", default=512)
+    current_a: CurrentA = Field(alias="current", default=0.05)
+    rail: Id
+    pins: dict[str, str]
+
+
+class Rail(Strict):
+    """One voltage. source: the rail it is made from (written `from`); efficiency: of that converter."""
+
+    id: Id
+    voltage_v: VoltageV = Field(alias="voltage")
+    limit_a: CurrentA = Field(alias="limit")
+    source: Id | None = Field(alias="from", default=None)
+    efficiency: float = Field(default=0.85, gt=0.2, le=1.0)
+
+
+class Supply(Strict):
+    """All rails."""
+
+    rails: tuple[Rail, ...] = Field(min_length=1)
+
+    def rail(self, rail_id: str) -> Rail:
+        """The rail of that id."""
+        return {rail.id: rail for rail in self.rails}[rail_id]

@@ -1,0 +1,137 @@
+"""A tune as music: melody, chord symbols, metre, key, tempo, with repeats already played out. Times in quarter notes.
+
+Onsets and lengths are exact fractions of a quarter note, counted from the first sounding position of the tune (an upbeat
+starts at 0). Every later stage sees a tune only through these types, whatever notation it came from.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from ..pitch import Chord, parse_chord
+
+Quarters = Fraction
+DEFAULT_QUARTERS_PER_MINUTE = 120.0
+"""Tempo when a file states none: the Standard MIDI File default of 500,000 us a quarter note."""
+
+
+@dataclass(frozen=True)
+class TuneNote:
+    """A sounding melody note: tied notes are one, grace notes are absent. midi: key 0-127."""
+
+    onset_q: Quarters
+    duration_q: Quarters
+    midi: int
+
+
+@dataclass(frozen=True)
+class ChordSymbol:
+    """A chord symbol holding from its onset until the next one. symbol: as written, readable by `parse_chord`."""
+
+    onset_q: Quarters
+    symbol: str
+
+    @property
+    def chord(self) -> Chord:
+        """The symbol as pitch classes."""
+        return parse_chord(self.symbol)
+
+
+@dataclass(frozen=True)
+class TempoMark:
+    """From onset_q on, this many quarter notes a minute."""
+
+    onset_q: Quarters
+    quarters_per_minute: float
+
+
+@dataclass(frozen=True)
+class Bar:
+    """One bar as played out. number: as written (an upbeat is bar 0); time: 1 for the first playing, 2 for the second.
+
+    beats, beat_unit: the metre, as 3 and 4 for 3/4. length_q: what the bar really holds.
+    """
+
+    onset_q: Quarters
+    length_q: Quarters
+    number: int
+    beats: int
+    beat_unit: int
+    time: int = 1
+
+
+@dataclass(frozen=True)
+class KeyMark:
+    """From onset_q on, this many sharps (negative: flats), and the mode as a word ("major", "minor", "dorian"...)."""
+
+    onset_q: Quarters
+    sharps: int
+    mode: str
+
+
+@dataclass(frozen=True)
+class Tune:
+    """A whole tune. notes, chords, tempo, bars, keys: each in time order; tempo, bars and keys start at 0 when present.
+
+    pickup_q: length of the upbeat, 0 when the tune starts on its first bar. warnings: what the reader left out or had
+    to assume, one sentence each with its place.
+    """
+
+    title: str
+    notes: tuple[TuneNote, ...]
+    chords: tuple[ChordSymbol, ...] = ()
+    tempo: tuple[TempoMark, ...] = ()
+    bars: tuple[Bar, ...] = ()
+    keys: tuple[KeyMark, ...] = ()
+    pickup_q: Quarters = field(default_factory=Fraction)
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def end_q(self) -> Quarters:
+        """When the last note or bar ends, in quarter notes."""
+        ends = [note.onset_q + note.duration_q for note in self.notes]
+        ends += [bar.onset_q + bar.length_q for bar in self.bars]
+        return max(ends, default=Fraction(0))
+
+    def bar_at(self, onset_q: Quarters) -> Bar | None:
+        """The bar sounding at onset_q, or None for a tune without bars."""
+        index = bisect_right(self.bars, onset_q, key=lambda bar: bar.onset_q) - 1
+        return self.bars[index] if index >= 0 else None
+
+    def place(self, onset_q: Quarters) -> str:
+        """Bar and beat of a moment as a musician says it: "bar 12 beat 2.5", with "(2nd time)" in a repeat."""
+        bar = self.bar_at(onset_q)
+        if bar is None:
+            return f"quarter {float(onset_q):g}"
+        beat_q = Fraction(4, bar.beat_unit)
+        into_q = onset_q - bar.onset_q
+        if bar.number == 0:  # an upbeat is counted from the end of a full bar
+            into_q += max(Fraction(0), bar.beats * beat_q - bar.length_q)
+        beat = float(into_q / beat_q) + 1
+        again = {1: "", 2: " (2nd time)", 3: " (3rd time)"}.get(bar.time, f" ({bar.time}th time)")
+        return f"bar {bar.number} beat {beat:.3g}{again}"
+
+    def seconds_at(self, onset_q: Quarters) -> float:
+        """The moment onset_q in seconds at the written tempo. The one border between beats and seconds."""
+        seconds, since_q, rate = 0.0, Fraction(0), DEFAULT_QUARTERS_PER_MINUTE
+        for mark in self.tempo:
+            if mark.onset_q >= onset_q:
+                break
+            seconds += float(mark.onset_q - since_q) * 60.0 / rate
+            since_q, rate = mark.onset_q, mark.quarters_per_minute
+        return seconds + float(onset_q - since_q) * 60.0 / rate
+
+    def to_json(self) -> dict[str, object]:
+        """The stable JSON of `jackrail read --json`: lists of numbers in quarter notes, see docs/formats.md."""
+        return {
+            "title": self.title,
+            "notes": [[float(n.onset_q), float(n.duration_q), n.midi] for n in self.notes],
+            "chords": [[float(c.onset_q), c.symbol] for c in self.chords],
+            "pickup_q": float(self.pickup_q),
+            "tempo": [[float(t.onset_q), t.quarters_per_minute] for t in self.tempo],
+            "keys": [[float(k.onset_q), k.sharps, k.mode] for k in self.keys],
+            "bars": [[float(b.onset_q), float(b.length_q), b.number, f"{b.beats}/{b.beat_unit}", b.time] for b in self.bars],
+            "warnings": list(self.warnings),
+        }
