@@ -67,7 +67,7 @@ class Fault:
         return "; ".join(parts)
 
 
-class BadInput(Exception):
+class BadInput(Exception):  # noqa: N818 - it is said as "bad input", and is one
     """Raised for input that cannot be used. `faults` holds every fault found, at least one."""
 
     def __init__(self, faults: Fault | Iterable[Fault]) -> None:

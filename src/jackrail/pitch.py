@@ -46,7 +46,9 @@ def parse_pitch(text: str) -> int:
     """MIDI key of a pitch name such as "G4", "F#3", "Bb5" (C4 is 60). Raises BadInput with a "pitch" fault."""
     match = _PITCH.fullmatch(text.strip())
     if match is None:
-        raise BadInput(Fault("pitch", "cannot be read as a pitch", value=repr(text), hint="write a capital letter, # or b, and an octave: F#4"))
+        raise BadInput(
+            Fault("pitch", "cannot be read as a pitch", value=repr(text), hint="write a capital letter, # or b, and an octave: F#4")
+        )
     midi = _STEPS[match[1]] + _ALTERATIONS[match[2]] + 12 * (int(match[3]) + 1)
     if not 0 <= midi <= 127:
         raise BadInput(Fault("pitch", "lies outside the MIDI range", value=repr(text), limit="C-1 to G9"))
@@ -104,7 +106,9 @@ def parse_chord(symbol: str) -> Chord:
     text = symbol.strip()
     root = _ROOT.match(text)
     if root is None:
-        raise BadInput(Fault("chord", "cannot be read as a chord symbol", value=repr(symbol), hint="start with a capital letter: Am, G7, C/E"))
+        raise BadInput(
+            Fault("chord", "cannot be read as a chord symbol", value=repr(symbol), hint="start with a capital letter: Am, G7, C/E")
+        )
     quality, bass = text[root.end() :], None
     if "/" in quality and quality not in _QUALITIES:
         quality, _, bass_text = quality.rpartition("/")
@@ -115,7 +119,14 @@ def parse_chord(symbol: str) -> Chord:
     if quality not in _QUALITIES and quality.startswith("(") and quality.endswith(")"):
         quality = quality[1:-1]
     if quality not in _QUALITIES:
-        raise BadInput(Fault("chord", f"has an unknown quality {quality!r}", value=repr(symbol), hint="known: m, 7, maj7, m7, dim, aug, sus4, 6, 9 and the like"))
+        raise BadInput(
+            Fault(
+                "chord",
+                f"has an unknown quality {quality!r}",
+                value=repr(symbol),
+                hint="known: m, 7, maj7, m7, dim, aug, sus4, 6, 9 and the like",
+            )
+        )
     root_class = _class(root)
     return Chord(root_class, _QUALITIES[quality], root_class if bass is None else _class(bass))
 

@@ -117,7 +117,9 @@ KINDS: dict[str, Kind] = {
     )
 }
 
-_NUMBER = re.compile(r"(?P<whole>[+-]?\d+)\s+(?P<part>\d+/\d+)|(?P<ratio>[+-]?\d+/\d+)|(?P<decimal>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)")
+_NUMBER = re.compile(
+    r"(?P<whole>[+-]?\d+)\s+(?P<part>\d+/\d+)|(?P<ratio>[+-]?\d+/\d+)|(?P<decimal>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)"
+)
 _FACTOR = re.compile(r"(?P<name>[A-Za-zµΩ]+|[\"'])(?:\^?(?P<power>-?[1-9]))?")
 _LOOKALIKES = str.maketrans({"μ": "µ", "Ω": "Ω", "·": "*", "⋅": "*", "×": "*", "²": "2", "³": "3", "″": '"', "”": '"', "“": '"', "′": "'", "’": "'", "−": "-", "\u00a0": " ", "\u202f": " "})  # fmt: skip
 

@@ -1,0 +1,1 @@
+"""The board: what fits in its memory."""

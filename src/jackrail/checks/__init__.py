@@ -1,0 +1,1 @@
+"""Checks beside the line: judgements that become findings."""

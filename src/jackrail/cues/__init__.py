@@ -1,0 +1,1 @@
+"""Cues: timed commands to motors and coils. Lead times are applied here and nowhere else."""

@@ -6,7 +6,8 @@ from typing import Literal
 
 from pydantic import Field
 
-from ..pitch import A4_HZ, parse_pitch
+from jackrail.pitch import A4_HZ, parse_pitch
+
 from .quantities import GaugeMm, Id, PitchText, ReferenceHz, RingTimeS, ScaleLengthMm, Strict
 
 Material = Literal["plain steel", "wound steel", "phosphor bronze", "brass", "nylon", "gut"]

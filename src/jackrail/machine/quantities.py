@@ -8,9 +8,9 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, GetCoreSchemaHandler, GetJsonSchemaHandler, StringConstraints
 from pydantic_core import PydanticCustomError, core_schema
 
-from ..faults import BadInput, Fault
-from ..pitch import parse_chord, parse_pitch
-from ..units import KINDS, parse_quantity
+from jackrail.faults import BadInput, Fault
+from jackrail.pitch import parse_chord, parse_pitch
+from jackrail.units import KINDS, parse_quantity
 
 
 class Strict(BaseModel):
@@ -22,7 +22,7 @@ class Strict(BaseModel):
 def custom_error(fault: Fault) -> PydanticCustomError:
     """A fault as a pydantic error, so that it is gathered with all others; `load` turns it back."""
     context: dict[str, Any] = {"value": fault.value, "limit": fault.limit, "hint": fault.hint, "what": fault.what}
-    return PydanticCustomError(f"jackrail-{fault.code}", "{what}", context)  # type: ignore[arg-type]  # wants a literal
+    return PydanticCustomError(f"jackrail-{fault.code}", "{what}", context)
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,1 @@
+"""The roll: cues and machine constants packed in bytes, and read back."""

@@ -1,0 +1,1 @@
+"""The setting: a tune fitted to a machine, with what was given up and why."""
