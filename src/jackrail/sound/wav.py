@@ -23,11 +23,12 @@ def write_wav(path: str | os.PathLike[str], samples: Samples, sample_rate_hz: in
         raise BadInput(Fault("range", "the sound holds no samples or some that a WAV file cannot hold", limit="-1 to 1"))
     whole = BytesIO()  # so that a full disk is met by our own write and not inside the sound library
     soundfile.write(whole, samples, sample_rate_hz, format="WAV", subtype="PCM_16")
-    unfinished = target.with_name(f".{target.name}.{os.getpid()}.part")
+    unfinished = target.parent / f".{target.name}.{os.getpid()}.part"
     try:
-        unfinished.write_bytes(whole.getbuffer())
-        unfinished.replace(target)
+        try:
+            unfinished.write_bytes(whole.getbuffer())
+            unfinished.replace(target)
+        finally:
+            unfinished.unlink(missing_ok=True)
     except OSError as error:
         raise BadInput(Fault("file", "cannot be written", str(target), hint=error.strerror or "")) from error
-    finally:
-        unfinished.unlink(missing_ok=True)
