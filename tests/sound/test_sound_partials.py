@@ -114,6 +114,14 @@ def test_ring_time_is_that_of_60_db():
     assert level_db(part(hum, 1.0, 2.0), 220.0) - level_db(part(hum, 4.0, 5.0), 220.0) == pytest.approx(9.0, abs=0.05)
 
 
+def test_higher_modes_of_a_bar_fade_faster():
+    # Equal loss factor of all modes (textbook, from memory): fading in dB per second goes as the frequency.
+    sound = played(sounder("bar", "A4", ring="20 s"), note(midi=69, duration_s=6.0, source="sounder"))
+    second_hz = 440.0 * free_bar_ratios()[1]
+    faded_db = level_db(part(sound, 1.0, 2.0), second_hz) - level_db(part(sound, 4.0, 5.0), second_hz)
+    assert faded_db == pytest.approx(9.0 * free_bar_ratios()[1], abs=0.05)
+
+
 def loss_of_brightness_db(**changes):
     sound = played(strings({"ring": "4 s"} | changes), note(midi=57))
     early, late = part(sound, 0.01, 0.26), part(sound, 0.76, 1.01)

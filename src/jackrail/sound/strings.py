@@ -32,7 +32,7 @@ Waves = NDArray[np.complex64]
 _INAUDIBLE = 1e-5  # 100 dB below the first partial: under the last bit of the 16-bit file
 _DECAY_60_DB = math.log(1000.0)  # 60 dB is a factor of 1000 in amplitude
 
-# How much faster each next partial fades, as a share of the rate of the first, for a string 0.4 mm thick. Judged by ear:
+# How much faster each next partial fades, as a share of the rate of the first, for a string 0.4 mm thick. Our choice, not measured:
 # steel is bright for long, nylon and gut lose their brightness at once. Thicker strings bend harder and are duller.
 _LOSS: dict[Material, float] = {
     "plain steel": 0.25,

@@ -24,9 +24,9 @@ class Mode(NamedTuple):
     level: float
 
 
-# Levels are judged by ear. Ratios of a bell: hum, prime, tierce, quint, nominal, twelfth, upper octave of a bell tuned to
+# Levels are our choice, not measured. Ratios of a bell: hum, prime, tierce, quint, nominal, twelfth, upper octave of a bell tuned to
 # the minor third. Bar: free at both ends, roots of cos(x)*cosh(x) = 1, squared. Drum: zeros of the Bessel functions in
-# the order (0,1) (1,1) (2,1) (0,2) (3,1) (1,2), an ideal circular membrane struck off its centre. Block: judged by ear.
+# the order (0,1) (1,1) (2,1) (0,2) (3,1) (1,2), an ideal circular membrane struck off its centre. Block: our choice.
 MODES: dict[str, tuple[Mode, ...]] = {
     "bell": (Mode(0.5, 0.3), Mode(1, 1), Mode(1.2, 0.6), Mode(1.5, 0.25), Mode(2, 0.8), Mode(3, 0.3), Mode(4.2, 0.15)),
     "bar": (Mode(1, 1), Mode(2.7565, 0.35), Mode(5.4039, 0.15)),
