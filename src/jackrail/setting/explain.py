@@ -1,0 +1,105 @@
+"""Explanations: each note or chord given up, with bar, beat and the cause in the maker's words and units."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from jackrail.pitch import class_name, parse_chord, pitch_name
+
+from .model import Loss
+from .parts import Parts
+from .search import Found
+from .solver import Option
+
+
+class Explainer:
+    """Tells what an arrangement gave up. lead_in_s: seconds before the tune's first moment."""
+
+    def __init__(self, parts: Parts, found: Found, lead_in_s: float) -> None:
+        self._parts, self._found, self._lead_in_s = parts, found, lead_in_s
+        self._events = parts.notes(found.transpose)
+
+    def losses(self) -> list[Loss]:
+        """Everything given up, in time order."""
+        return sorted([*self._note_losses(), *self._chord_losses()], key=lambda loss: loss.onset_s)
+
+    def _note_losses(self) -> Iterator[Loss]:
+        tune = self._parts.tune
+        for index, (note, option) in enumerate(zip(tune.notes, self._found.notes.options, strict=True)):
+            if option is not None and option.octaves == 0:
+                continue
+            midi = note.midi + self._found.transpose
+            place, at_s = tune.place(note.onset_q), self._at_s(self._parts.onsets_s[index])
+            if option is None:
+                yield Loss("note-lost", place, at_s, pitch_name(midi), "", self._why_lost(index, midi))
+            else:
+                yield Loss(
+                    "note-folded", place, at_s, pitch_name(midi), pitch_name(midi + 12 * option.octaves), self._why_folded(index, midi)
+                )
+
+    def _at_s(self, written_s: float) -> float:
+        return self._lead_in_s + written_s * self._found.slowdown
+
+    def _why_lost(self, index: int, midi: int) -> str:
+        options = self._events[index].options
+        if not options:
+            return f"no voice has a {class_name(midi)} in this octave or the two beside it"
+        return self._hindrance(index, options[0]) or "keeping it would cost more of the notes around it"
+
+    def _why_folded(self, index: int, midi: int) -> str:
+        own = [option for option in self._events[index].options if option.octaves == 0]
+        if not own:
+            return f"no voice has {pitch_name(midi)}"
+        return self._hindrance(index, own[0]) or "its neighbours could not be kept otherwise"
+
+    def _hindrance(self, index: int, option: Option) -> str:
+        """Why sounding the event by `option` would not fit beside the chosen neighbours of that voice, "" if it would."""
+        chosen = self._found.notes.options
+        for others in (range(index - 1, -1, -1), range(index + 1, len(chosen))):
+            neighbours = ((other, chosen[other]) for other in others)
+            near = next(((other, found) for other, found in neighbours if found is not None and found.voice == option.voice), None)
+            text = self._too_soon(*sorted([(index, option), near], key=lambda pair: pair[0])) if near is not None else ""
+            if text:
+                return text
+        return ""
+
+    def _too_soon(self, early: tuple[int, Option], late: tuple[int, Option]) -> str:
+        """Why one voice cannot sound both of two events, "" if it can. Each is an event's index and how it would sound."""
+        onsets_s, voice = self._parts.onsets_s, self._parts.voices[early[1].voice]
+        have_s = (onsets_s[late[0]] - onsets_s[early[0]]) * self._found.slowdown
+        need_s = self._parts.rules.needs[early[1].voice][early[1].place][late[1].place]
+        if have_s >= need_s - 1e-9:
+            return ""
+        a, b = voice.places[early[1].place], voice.places[late[1].place]
+        if have_s == 0:
+            return f"{a.name} and {b.name} start together and one voice sounds one note at a time"
+        times = f"in {1000 * have_s:.0f} ms; this machine needs {1000 * need_s:.0f} ms"
+        if a == b:
+            return f"{a.name} again {times}"
+        if voice.travels:
+            return f"{a.name} to {b.name} is {abs(b.position_mm - a.position_mm):.0f} mm {times}"
+        return f"{a.name} to {b.name} {times}"
+
+    def _chord_losses(self) -> Iterator[Loss]:
+        for moment, option in zip(self._parts.moments, self._found.chords.options, strict=True):
+            if moment.repeated:
+                continue
+            place, at_s = self._parts.tune.place(moment.symbol.onset_q), self._at_s(moment.onset_s)
+            written = moved_symbol(moment.symbol.symbol, self._found.transpose)
+            fitting = self._parts.chord_options(moment.symbol.chord.transposed(self._found.transpose))
+            if option is None:
+                reason = "its bar would not be ready again" if fitting else "no chord bar has these notes"
+                yield Loss("chord-lost", place, at_s, written, "", reason)
+            elif (option.voice, 0) not in fitting:
+                yield Loss("chord-changed", place, at_s, written, self._parts.voices[option.voice].chord, "the bar has the plain triad")
+
+
+def moved_symbol(symbol: str, transpose: int) -> str:
+    """A chord symbol as it reads after a transposition in semitones: its roots renamed, the rest as written."""
+    if transpose % 12 == 0:
+        return symbol
+    chord = parse_chord(symbol).transposed(transpose)
+    quality = symbol[2 if symbol[1:2] in ("#", "b", "♯", "♭") else 1 :]
+    if chord.bass != chord.root and "/" in quality:
+        quality = quality.rpartition("/")[0] + "/" + class_name(chord.bass)
+    return class_name(chord.root) + quality

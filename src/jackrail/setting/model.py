@@ -1,0 +1,133 @@
+"""The setting: the tune fitted to this machine, in seconds, with what was given up and why."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Literal
+
+LossKind = Literal["note-lost", "note-folded", "chord-lost", "chord-changed"]
+
+
+@dataclass(frozen=True)
+class SetNote:
+    """A note as it will be played.
+
+    index: of the note in the tune; onset_s: when it sounds; written_s: its written length; voice, place: indices in the
+    machine; leave_s: when its voice leaves for the next place, None when it stays.
+    """
+
+    index: int
+    onset_s: float
+    written_s: float
+    midi: int
+    octaves: int
+    voice: int
+    place: int
+    leave_s: float | None = None
+
+
+@dataclass(frozen=True)
+class SetStroke:
+    """A chord bar stroke. symbol: as written in the tune; repeated: a stroke that renews a chord still holding."""
+
+    onset_s: float
+    voice: int
+    symbol: str
+    repeated: bool
+
+
+@dataclass(frozen=True)
+class SetBeat:
+    """A beat of a drum."""
+
+    onset_s: float
+    voice: int
+
+
+@dataclass(frozen=True)
+class Loss:
+    """One thing given up. place: bar and beat; written: as in the tune; played: what sounds instead ("" for nothing)."""
+
+    kind: LossKind
+    place: str
+    onset_s: float
+    written: str
+    played: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A fitted tune. Onsets are seconds from the start of play, the lead-in included.
+
+    tempo_factor: 1 is the written tempo, 0.5 half as fast. notes_total counts melody notes of the tune, chords_total its
+    chord symbols. optimal: proven the least cost; cost in units of one ordinary note left out (see `Taste`).
+    """
+
+    title: str
+    machine: str
+    transpose_semitones: int
+    tempo_factor: float
+    quarters_per_minute: float
+    lead_in_s: float
+    notes: tuple[SetNote, ...]
+    strokes: tuple[SetStroke, ...]
+    beats: tuple[SetBeat, ...]
+    losses: tuple[Loss, ...]
+    notes_total: int
+    chords_total: int
+    chords_kept: int
+    optimal: bool
+    cost: float
+
+    @property
+    def notes_kept(self) -> int:
+        """Melody notes that will sound, in whatever octave."""
+        return len(self.notes)
+
+    @property
+    def notes_folded(self) -> int:
+        """Melody notes that will sound in another octave."""
+        return sum(note.octaves != 0 for note in self.notes)
+
+    def to_json(self, voice_ids: tuple[str, ...], place_names: tuple[tuple[str, ...], ...]) -> dict[str, object]:
+        """The stable JSON of `jackrail fit --json` and setting.json, see docs/formats.md."""
+        return {
+            "title": self.title,
+            "machine": self.machine,
+            "transpose_semitones": self.transpose_semitones,
+            "tempo_factor": round(self.tempo_factor, 6),
+            "quarters_per_minute": round(self.quarters_per_minute, 3),
+            "notes_total": self.notes_total,
+            "notes_kept": self.notes_kept,
+            "notes_folded": self.notes_folded,
+            "chords_total": self.chords_total,
+            "chords_kept": self.chords_kept,
+            "optimal": self.optimal,
+            "cost": round(self.cost, 6),
+            "lead_in_s": round(self.lead_in_s, 6),
+            "losses": [asdict(loss) for loss in self.losses],
+            "notes": [
+                {
+                    "index": note.index,
+                    "onset_s": round(note.onset_s, 6),
+                    "written_s": round(note.written_s, 6),
+                    "midi": note.midi,
+                    "octaves": note.octaves,
+                    "voice": voice_ids[note.voice],
+                    "place": place_names[note.voice][note.place],
+                    "leave_s": None if note.leave_s is None else round(note.leave_s, 6),
+                }
+                for note in self.notes
+            ],
+            "strokes": [
+                {
+                    "onset_s": round(stroke.onset_s, 6),
+                    "voice": voice_ids[stroke.voice],
+                    "symbol": stroke.symbol,
+                    "repeated": stroke.repeated,
+                }
+                for stroke in self.strokes
+            ],
+            "beats": [{"onset_s": round(beat.onset_s, 6), "voice": voice_ids[beat.voice]} for beat in self.beats],
+        }

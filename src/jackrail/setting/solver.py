@@ -1,0 +1,159 @@
+"""The exact choice: which voice and place sounds each event, and which events are left out, at one tempo.
+
+Dynamic programming over events in time order. The state is what still binds: for each voice that may not yet be free,
+where it stands and since when. Two histories with the same state merge, the cheaper one stays. A voice is forgotten once
+so much time has passed that it could be anywhere, so one travelling voice has a handful of states and many hammers next
+to none. The result is the proven optimum unless the state limit was reached, and it says so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+
+from jackrail.motion.voice import Voice
+
+MOST_STATES = 4000
+_EPSILON_S = 1e-9
+
+
+@dataclass(frozen=True)
+class Option:
+    """One way to sound an event: index of the voice and of its place, what it costs, octaves it is moved by."""
+
+    voice: int
+    place: int
+    cost: float
+    octaves: int = 0
+
+
+@dataclass(frozen=True)
+class Event:
+    """Something to sound. onset_s: at the written tempo; lost: cost of leaving it out; options: ways to sound it."""
+
+    onset_s: float
+    lost: float
+    options: tuple[Option, ...]
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What was chosen for each event (None: left out), the total cost, and whether it is proven the least possible."""
+
+    cost: float
+    options: tuple[Option | None, ...]
+    proven: bool
+
+
+Chain = tuple["Chain | None", int, Option]
+"""Events chosen so far, newest first: (earlier, event index, option)."""
+Busy = tuple[int, int, float]
+"""A voice that may not be free: its index, its place, the onset in seconds."""
+State = tuple[Busy, ...]
+Layer = dict[State, tuple[float, Chain | None]]
+
+
+class Rules:
+    """How soon after one onset a voice can sound the next: needs[voice][from][to] and, for free[voice][from], anywhere."""
+
+    def __init__(self, voices: tuple[Voice, ...], least_ring_s: float) -> None:
+        self.needs = [_needs(voice, least_ring_s) for voice in voices]
+        self.free = [[max(row) for row in rows] for rows in self.needs]
+
+    @cached_property
+    def longest(self) -> float:
+        """Seconds after which every voice is free, wherever it stands."""
+        return max((max(rows) for rows in self.free), default=0.0)
+
+
+def _needs(voice: Voice, least_ring_s: float) -> list[list[float]]:
+    def need_s(start: int, end: int) -> float:
+        return voice.rearm_s if start == end else max(voice.rearm_s, least_ring_s + voice.move_s[start][end])
+
+    places = range(len(voice.places))
+    return [[need_s(p, q) for q in places] for p in places]
+
+
+def solve(events: tuple[Event, ...], rules: Rules, slowdown: float) -> Choice:
+    """The cheapest choice with every onset times `slowdown` (1 is the written tempo, 2 is half as fast).
+
+    Cost is the sum of the chosen options' costs and of `lost` for events left out.
+    """
+    if _independent(events, rules, slowdown):
+        return _solve_each(events)
+    layer: dict[State, tuple[float, Chain | None]] = {(): (0.0, None)}
+    proven = True
+    for index, event in enumerate(events):
+        layer = _after(layer, index, event, event.onset_s * slowdown, rules)
+        if len(layer) > MOST_STATES:
+            proven = False
+            layer = dict(sorted(layer.items(), key=lambda item: item[1][0])[:MOST_STATES])
+    cost, chain = min(layer.values(), key=lambda value: value[0])
+    return Choice(cost, _unwind(chain, len(events)), proven)
+
+
+def _after(layer: Layer, index: int, event: Event, now: float, rules: Rules) -> Layer:
+    """The states after one event: each state leaves it out, or sounds it by each option that its voice is ready for.
+
+    The inner loop of fitting: plain tuples and tests in the order that ends soonest.
+    """
+    following: Layer = {}
+    needs, free = rules.needs, rules.free
+    sounding = [(option, (option.voice, option.place, now)) for option in event.options]
+    for state, (cost, chain) in layer.items():
+        busy = tuple(b for b in state if now - b[2] < free[b[0]][b[1]] - _EPSILON_S)
+        _offer(following, busy, cost + event.lost, chain)
+        for option, begins in sounding:
+            for voice, place, since in busy:
+                if voice == option.voice and now - since < needs[voice][place][option.place] - _EPSILON_S:
+                    break
+            else:
+                others = [b for b in busy if b[0] != option.voice]
+                after = tuple(sorted((*others, begins))) if others else (begins,)
+                _offer(following, after, cost + option.cost, (chain, index, option))
+    return following
+
+
+def _offer(layer: Layer, state: State, cost: float, chain: Chain | None) -> None:
+    """Keep a way into a state when it is the first or the cheapest."""
+    known = layer.get(state)
+    if known is None or cost < known[0]:
+        layer[state] = (cost, chain)
+
+
+def _independent(events: tuple[Event, ...], rules: Rules, slowdown: float) -> bool:
+    """Whether events stand so far apart that none can hinder another."""
+    return all((b.onset_s - a.onset_s) * slowdown >= rules.longest for a, b in pairwise(events))
+
+
+def _solve_each(events: tuple[Event, ...]) -> Choice:
+    best = [min(event.options, key=lambda option: option.cost, default=None) for event in events]
+    chosen = tuple(option if option is not None and option.cost < event.lost else None for option, event in zip(best, events, strict=True))
+    cost = sum(event.lost if option is None else option.cost for option, event in zip(chosen, events, strict=True))
+    return Choice(cost, chosen, proven=True)
+
+
+def _unwind(chain: Chain | None, count: int) -> tuple[Option | None, ...]:
+    options: list[Option | None] = [None] * count
+    while chain is not None:
+        chain, index, option = chain
+        options[index] = option
+    return tuple(options)
+
+
+def critical_slowdowns(events: tuple[Event, ...], rules: Rules, most: float) -> list[float]:
+    """Every slowdown in (1, most] at which some move between two events just becomes possible, in rising order.
+
+    Between two neighbours of this list nothing changes, so the best tempo is 1 or one of these: an exact search.
+    """
+    found: set[float] = set()
+    for later, event in enumerate(events):
+        for earlier in range(later - 1, -1, -1):
+            gap = event.onset_s - events[earlier].onset_s
+            if gap >= rules.longest:
+                break
+            if gap > 0:
+                pairs = ((a, b) for a in events[earlier].options for b in event.options if a.voice == b.voice)
+                found.update(rules.needs[a.voice][a.place][b.place] / gap for a, b in pairs)
+    return sorted(ratio for ratio in found if 1.0 < ratio <= most)

@@ -1,0 +1,80 @@
+"""What counts how much: the weights of the one cost that fitting makes as small as it can.
+
+The unit of cost is one ordinary note on the beat left out. The numbers are judgements of ours (common practice, no
+source); each can be changed by the caller.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from jackrail.faults import BadInput, Fault
+from jackrail.tune.model import Tune, TuneNote
+
+
+@dataclass(frozen=True)
+class Taste:
+    """Weights and limits of a fit.
+
+    folded: cost of a note moved an octave, as a share of leaving it out; folded_twice: two octaves. slower: cost of
+    doubling every duration, as a share of leaving the whole tune out. chord_lost, chord_changed: a symbol without its
+    chord, or with a nearby one. restroke_lost: a repeated stroke left out. new_key: any key but the written one;
+    semitone: each semitone of transposition (both only break ties). least_tempo: slowest tempo factor. least_ring_s:
+    how long a note must sound before its bar may leave.
+    """
+
+    folded: float = 0.3
+    folded_twice: float = 0.5
+    slower: float = 0.25
+    chord_lost: float = 0.5
+    chord_changed: float = 0.05
+    restroke_lost: float = 0.02
+    new_key: float = 0.01
+    semitone: float = 0.001
+    least_tempo: float = 0.4
+    least_ring_s: float = 0.06
+
+    def __post_init__(self) -> None:
+        if not 0.05 <= self.least_tempo <= 1:
+            raise BadInput(
+                Fault("option", "the slowest tempo is a share of the written one", value=f"{self.least_tempo:g}", limit="0.05 to 1")
+            )
+
+
+def note_weights(tune: Tune) -> list[float]:
+    """Cost of leaving out each note of the tune: strong beats, long notes, the first and the last weigh more.
+
+    Of notes that start together only the highest has its full weight: it is heard as the melody.
+    """
+    top: dict[Fraction, int] = {}
+    for note in tune.notes:
+        top[note.onset_q] = max(note.midi, top.get(note.onset_q, 0))
+    ends = {tune.notes[0].onset_q, tune.notes[-1].onset_q} if tune.notes else set()
+    return [
+        _accent(tune, note)
+        * _length_weight(note)
+        * (2.0 if note.onset_q in ends else 1.0)
+        * (1.0 if note.midi == top[note.onset_q] else 0.5)
+        for note in tune.notes
+    ]
+
+
+def _accent(tune: Tune, note: TuneNote) -> float:
+    bar = tune.bar_at(note.onset_q)
+    if bar is None:
+        return 1.0 if note.onset_q.denominator == 1 else 0.6
+    into_q = note.onset_q - bar.onset_q
+    if bar.number > 0 and into_q == 0:
+        return 1.5
+    return 1.0 if (into_q / beat_length_q(bar.beats, bar.beat_unit)).denominator == 1 else 0.6
+
+
+def _length_weight(note: TuneNote) -> float:
+    return float(min(max(float(note.duration_q), 0.5), 2.0) ** 0.5)
+
+
+def beat_length_q(beats: int, beat_unit: int) -> Fraction:
+    """Length of the felt beat in quarters: a dotted one in compound metres such as 6/8, else the lower number's."""
+    compound = beat_unit >= 8 and beats % 3 == 0 and beats > 3
+    return Fraction(4, beat_unit) * (3 if compound else 1)
