@@ -24,7 +24,7 @@ from jackrail.machine.mechanism import (
 )
 from jackrail.machine.stops import stops_of
 
-from .axis import Axis, axes_of
+from .axis import Axis
 
 GUARD_S = 0.0005
 """Kept free between two commands to one device, so that rounding to roll ticks (0.25 ms) never makes them overlap."""
@@ -72,9 +72,8 @@ class Voice:
         return any(place.steps for place in self.places)
 
 
-def voices_of(instrument: Instrument, mechanism: Mechanism) -> tuple[Voice, ...]:
-    """All voices of a machine, in the order of its file. Raises BadInput when a ramp cannot be run by the board."""
-    axes = axes_of(mechanism)
+def voices_of(instrument: Instrument, mechanism: Mechanism, axes: dict[str, Axis]) -> tuple[Voice, ...]:
+    """All voices of a machine, in the order of its file. axes: by motor id, from `axes_of`."""
     return tuple(_voice(part, instrument, mechanism, axes) for part in mechanism.voices)
 
 
