@@ -10,7 +10,7 @@ from bisect import bisect_right
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from ..pitch import Chord, parse_chord
+from jackrail.pitch import Chord, parse_chord
 
 Quarters = Fraction
 DEFAULT_QUARTERS_PER_MINUTE = 120.0

@@ -1,0 +1,326 @@
+"""ABC files (ABC 2.1): cut into tunes, read their fields and voices."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from jackrail.faults import BadInput, Fault
+
+from .abc_fields import FieldError, Key, Pitching, default_unit, read_key, read_metre, read_parts, read_pitching, read_tempo, read_unit
+from .abc_music import MusicReader
+from .abc_voice import Voice
+from .assemble import assemble
+from .bar_lengths import check_lengths, number_bars
+from .model import Tune
+from .playing_out import play_order
+from .written import Notes, WrittenBar
+
+_FIELD = re.compile(r"([A-Za-z+]):(.*)")
+_MUSIC_LETTER = re.compile(r"[A-Ga-g]:+\|")
+_HEADER_ONLY = "ABCDFGHOSXZ"
+MAX_FAULTS = 20
+
+
+@dataclass
+class TuneText:
+    """The lines of one tune with their line numbers. number: its X: number. stray: first line after it that is in no tune."""
+
+    number: int
+    lines: list[tuple[int, str]] = field(default_factory=list)
+    stray: int = 0
+
+    @property
+    def title(self) -> str:
+        """The first T: field."""
+        return next((text[2:].strip() for _, text in self.lines if text.startswith("T:")), "")
+
+
+def split_tunes(text: str) -> list[TuneText]:
+    """Cut a file into its tunes: X: begins one, an empty line ends it; fields before the first hold for all.
+
+    A file without X: whose first block has a K: field is one tune, numbered 1.
+    """
+    tunes: list[TuneText] = []
+    common: list[tuple[int, str]] = []
+    current: TuneText | None = None
+    for number, raw in enumerate(re.split(r"\r\n|\r|\n", text), 1):
+        line = raw.rstrip()
+        if line.startswith("X:"):
+            digits = re.match(r"\s*(\d{1,9})", line[2:])
+            current = TuneText(int(digits[1]) if digits else len(tunes) + 1, [*common, (number, line)])
+            tunes.append(current)
+        elif not line:
+            current = None
+        elif current is not None:
+            current.lines.append((number, line))
+        elif not tunes:
+            common.append((number, line))
+        elif not tunes[-1].stray and not line.startswith("%") and "|" in line:
+            tunes[-1].stray = number
+    if not tunes and any(line.startswith("K:") for _, line in common):
+        return [TuneText(1, common)]
+    return tunes
+
+
+def read_abc(tune: TuneText, warnings: tuple[str, ...] = ()) -> Tune:
+    """The tune of one block of lines. Raises BadInput with all its faults; each names its line."""
+    return _TuneReader(tune, warnings).read()
+
+
+class _TuneReader:
+    def __init__(self, tune: TuneText, warnings: tuple[str, ...]) -> None:
+        self.tune = tune
+        self.notes = Notes()
+        for sentence in warnings:
+            self.notes.say(sentence)
+        self.faults: list[Fault] = []
+        self.music = MusicReader(self.notes, self.faults, self._field)
+        self.metre: tuple[int, int] | None = None
+        self.metre_written = False
+        self.unit_q: Fraction | None = None
+        self.key: Key | None = None
+        self.pitching = Pitching()
+        self.tempo_text = ""
+        self.tempo_place = ""
+        self.part_order = ""
+        self.propagate = "pitch"
+        self.voices: dict[str, Voice] = {}
+        self.voice_words: dict[str, list[str]] = {}
+        self.in_text = False
+        self._on: dict[str, Callable[[str], None]] = {
+            "K": self._key, "M": self._metre, "L": self._unit, "Q": self._tempo, "P": self._part, "V": self._voice, "U": self._user,
+            "I": self._instruction, "m": self._macro, "s": self._symbols,
+        }  # fmt: skip
+
+    def read(self) -> Tune:
+        for number, line in self.tune.lines:
+            self._line(line, number)
+            if len(self.faults) >= MAX_FAULTS:
+                break
+        sounding = sum(voice.note_count for voice in self.voices.values())
+        if not self.faults and self.key is None:
+            self.faults.append(Fault("missing", "the tune has no K: field", hint="end the header with K: and the key, or K:none"))
+        if self.music.unreadable > 20 and self.music.unreadable > sounding:
+            self.faults.append(Fault("tune", "most of this is no ABC music", value=f"{self.music.unreadable} unreadable characters"))
+        if self.faults:
+            raise BadInput(self.faults[:MAX_FAULTS])
+        bars = self._merged()
+        if not bars:
+            raise BadInput(Fault("tune", "the tune has a header but no music", hint="is the file cut short, or an empty line after K:?"))
+        number_bars(bars)
+        check_lengths(bars, self.notes)
+        if self.tune.stray:
+            self.notes.say(f"music on line {self.tune.stray} follows an empty line and belongs to no tune: left out")
+        return assemble(self.tune.title, bars, self._order(bars), self.notes)
+
+    def _line(self, line: str, number: int) -> None:
+        if line.startswith("%"):
+            self._directive(line)
+            return
+        if self.in_text:
+            return
+        match = _FIELD.match(line)
+        in_body = self.key is not None
+        if match is not None and not (in_body and (_MUSIC_LETTER.match(line) or match[1] in "Ee")):
+            self._field(match[1], _uncommented(match[2]), f"line {number}")
+        elif in_body:
+            self._open_voice()
+            self.music.read(_uncommented(line), number)
+        elif re.search(r"[|\]]", line):
+            hint = "end the header with K: and the key, or K:none"
+            self.faults.append(Fault("missing", "music begins before the K: field", f"line {number}", repr(line[:20]), hint=hint))
+            self.key = Key()  # so that it is said once
+
+    def _directive(self, line: str) -> None:
+        words = line[2:].split() if line.startswith("%%") else []
+        if not words:
+            return
+        self.in_text = words[0] == "begintext" or (self.in_text and words[0] != "endtext")
+        self._instruction(" ".join(words))
+
+    def _instruction(self, value: str) -> None:
+        words = value.split()
+        if words[:1] == ["propagate-accidentals"] and len(words) > 1 and words[1] in {"not", "octave", "pitch"}:
+            self.propagate = words[1]
+            for voice in self.voices.values():
+                voice.propagate = words[1]
+        elif [word.lower() for word in words[:2]] == ["midi", "transpose"]:
+            self.notes.say("%%MIDI transpose is not followed: the tune sounds as written")
+
+    def _field(self, letter: str, value: str, place: str) -> None:
+        act = self._on.get(letter)
+        self.place = place
+        try:
+            if act is not None:
+                act(value)
+        except FieldError as error:
+            self.faults.append(Fault("syntax", f"{letter}: {error}", place))
+            if letter == "K" and self.key is None:
+                self.key = Key()
+
+    def _open_voice(self) -> None:
+        """Before music: make sure there is a voice to read it into."""
+        if not self.voices:
+            self._select("1")
+
+    def _select(self, name: str) -> None:
+        if name not in self.voices:
+            unit_q = self.unit_q or default_unit(self.metre)
+            voice = Voice(name, unit_q, self.metre, self.key or Key(), self.notes)
+            voice.propagate = self.propagate
+            voice.pitching = Pitching(self.pitching.octaves, self.pitching.semitones)
+            self._pitch(voice, self.voice_words.get(name, []))
+            if not self.voices:
+                self._first_voice(voice)
+            if len(self.voices) >= 64:
+                raise FieldError("more than 64 voices")
+            self.voices[name] = voice
+        self.music.voice = self.voices[name]
+
+    def _first_voice(self, voice: Voice) -> None:
+        voice.bar.keys.append((Fraction(0), (voice.key.sharps, voice.key.mode)))
+        if not self.metre_written:
+            self.notes.say("no metre is written: beats are counted in 4/4")
+        if self.tempo_text:
+            self._set_tempo(voice, self.tempo_text)
+
+    def _set_tempo(self, voice: Voice, text: str) -> None:
+        rate = read_tempo(text, voice.unit_q)
+        if rate is None:
+            self.notes.say(f"the tempo {text.strip()!r} has no number and is left out")
+            return
+        if "=" not in text:
+            self.notes.say(f"the outdated tempo {text.strip()!r} is read as unit note lengths a minute (ABC 2.1 section 10)")
+        voice.bar.tempo.append((voice.cursor_q, rate))
+
+    @property
+    def _here(self) -> Voice | None:
+        return self.music.voice if self.voices else None
+
+    def _key(self, value: str) -> None:
+        key, pitching = read_key(value)
+        if key is not None and key.mode == "bagpipe":
+            self.notes.say("the bagpipe key is played with F sharp and C sharp")
+        if pitching is not None:
+            self._unknown(pitching)
+            target = self._here.pitching if self._here else self.pitching
+            target.octaves, target.semitones = pitching.octaves, pitching.semitones
+        if self._here is None:
+            self.key = key or self.key or Key()
+        elif key is not None:
+            self._here.set_key(key)
+
+    def _unknown(self, pitching: Pitching) -> None:
+        for word in pitching.unknown:
+            self.notes.say(f"{word} is not followed: the voice sounds as written")
+
+    def _pitch(self, voice: Voice, words: list[str]) -> None:
+        pitching = read_pitching(words)
+        self._unknown(pitching)
+        voice.pitching.octaves += pitching.octaves
+        voice.pitching.semitones += pitching.semitones
+
+    def _metre(self, value: str) -> None:
+        metre = read_metre(value)
+        if self._here is None:
+            self.metre, self.metre_written = metre, True
+        else:
+            self._here.set_metre(metre)
+
+    def _unit(self, value: str) -> None:
+        if self._here is None:
+            self.unit_q = read_unit(value)
+        else:
+            self._here.unit_q = read_unit(value)
+
+    def _tempo(self, value: str) -> None:
+        if self._here is None:
+            self.tempo_text = value
+            read_tempo(value, Fraction(1))
+        else:
+            self._set_tempo(self._here, value)
+
+    def _part(self, value: str) -> None:
+        if self.key is None:
+            self.part_order = read_parts(value)
+        else:
+            self._open_voice()
+            self.music.voice.start_part(value.strip())
+
+    def _voice(self, value: str) -> None:
+        words = re.findall(r'[\w-]+="[^"]*"|\S+', value)
+        if not words:
+            raise FieldError("a voice without a name; write V:1")
+        name, settings = (
+            words[0],
+            [word for word in words[1:] if re.match(r"(?:clef|octave|transpose|t|score|sound|shift)=|\w+[+\-]8", word)],
+        )
+        if self.key is None:
+            self.voice_words[name] = settings
+            return
+        known = name in self.voices
+        if not known:
+            self.voice_words.setdefault(name, []).extend(settings)
+        self._select(name)
+        if known and settings:
+            self.music.voice.pitching = Pitching()
+            self._pitch(self.music.voice, settings)
+
+    def _user(self, value: str) -> None:
+        match = re.fullmatch(r"\s*([~H-Wh-w])\s*=\s*[!+]?([^!+]*)[!+]?\s*", value)
+        if match is None:
+            raise FieldError(f"cannot be read as a symbol of your own: {value.strip()!r}; write U: T = !trill!")
+        self.music.shorthands[match[1]] = match[2].strip()
+
+    def _macro(self, value: str) -> None:
+        raise FieldError(f"macros are not read here: {value.strip()[:30]!r}; write the notes out")
+
+    def _symbols(self, _value: str) -> None:
+        self.notes.say(f"the symbol line (s:) on {self.place} is left out")
+
+    def _merged(self) -> list[WrittenBar]:
+        """The bars of the first voice with the notes of all: voices are laid over each other bar by bar."""
+        voices = [voice for voice in self.voices.values() if voice.finish()]
+        if not voices:
+            return []
+        main = voices[0].bars
+        for voice in voices[1:]:
+            for index, bar in enumerate(voice.bars):
+                if index == len(main):
+                    self.notes.say(f"voice {voice.name} has {len(voice.bars)} bars, voice {voices[0].name} has {len(main)}")
+                if index >= len(main):
+                    main.append(bar)
+                    continue
+                _lay_over(main[index], bar)
+                if bar.repeat_end != main[index].repeat_end or bar.ending != main[index].ending:
+                    self.notes.say(f"repeats of voice {voice.name} differ from those of voice {voices[0].name}, which are followed")
+        return main
+
+    def _order(self, bars: list[WrittenBar]) -> list[int]:
+        parts = next(iter(self.voices.values())).parts
+        if not self.part_order or not parts:
+            return play_order(bars, self.notes)
+        starts = [start for _, start in parts]
+        spans = dict(zip((label for label, _ in parts), zip(starts, [*starts[1:], len(bars)], strict=True), strict=True))
+        order = list(play_order(bars[: starts[0]], self.notes))
+        for label in self.part_order:
+            if label not in spans:
+                self.notes.say(f"part {label} of the order {self.part_order} is nowhere in the music: left out")
+                continue
+            first, last = spans[label]
+            order += [first + index for index in play_order(bars[first:last], self.notes)]
+        return order
+
+
+def _lay_over(main: WrittenBar, other: WrittenBar) -> None:
+    main.notes += other.notes
+    main.length_q = max(main.length_q, other.length_q)
+    main.chords = sorted({**dict(other.chords), **dict(main.chords)}.items())
+    main.tempo = sorted({**dict(other.tempo), **dict(main.tempo)}.items())
+
+
+def _uncommented(text: str) -> str:
+    return text if "%" not in text else re.sub(r"(?<!\\)%.*", "", text)

@@ -1,0 +1,194 @@
+"""The values of ABC information fields: K:, M:, L:, Q:, P: (ABC 2.1 section 3.1)."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from .model import Quarters
+
+_MODES = {"maj": 0, "ion": 0, "": 0, "mix": -1, "dor": -2, "m": -3, "min": -3, "aeo": -3, "phr": -4, "loc": -5, "lyd": 1}
+_MODE_NAMES = {
+    "maj": "major", "": "major", "ion": "ionian", "mix": "mixolydian", "dor": "dorian", "m": "minor", "min": "minor", "aeo": "aeolian",
+    "phr": "phrygian", "loc": "locrian", "lyd": "lydian",
+}  # fmt: skip
+_FIFTHS = {"F": -1, "C": 0, "G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
+_SHARP_ORDER = "FCGDAEB"
+ACCIDENTALS = {"^^": 2, "^": 1, "=": 0, "_": -1, "__": -2}
+MOVES_PITCH = 60
+"""Most semitones that transpose= or octave= may move a voice."""
+
+_KEY = re.compile(r"([A-G])([#b♯♭]?)\s*([A-Za-z]*)")
+_CLEF_WORD = re.compile(r"(?:treble|alto|tenor|bass|perc|none|soprano|mezzosoprano|baritone|G|F|C)?\d?([+\-^_]8)?")
+_METRE = re.compile(r"\(?(\d{1,3}(?:\s*\+\s*\d{1,3})*)\)?\s*/\s*(\d{1,3})")
+_FRACTION = re.compile(r"(\d{1,4})\s*/\s*(\d{1,4})")
+
+
+class FieldError(ValueError):
+    """A field's value cannot be read; the text says why and what to write."""
+
+
+@dataclass(frozen=True)
+class Key:
+    """A key signature: alteration of each letter, sharps for the record, mode as a word."""
+
+    alterations: dict[str, int] = field(default_factory=dict)
+    sharps: int = 0
+    mode: str = "none"
+
+
+@dataclass
+class Pitching:
+    """What K: and V: may say about how a voice sounds: octaves and semitones up from what is written."""
+
+    octaves: int = 0
+    semitones: int = 0
+    unknown: list[str] = field(default_factory=list)
+
+
+def read_key(text: str) -> tuple[Key | None, Pitching | None]:
+    """Key and pitching of a K: field; None for what it leaves as it was. Raises FieldError."""
+    words = re.sub(r"\s*=\s*(?=[\w\"+-]+$|[\w\"+-]+\s)", "=", text.strip()) if "= " in text or " =" in text else text.strip()
+    if words in {"HP", "Hp"}:
+        return Key({"F": 1, "C": 1}, 2, "bagpipe"), None
+    if not words or words.lower() == "none":
+        return Key(), None
+    match = _KEY.match(words)
+    rest = words
+    key: Key | None = None
+    if match is not None and not re.match(r"(?:clef|bass|alto)", words) and (mode := _mode(match[3])) is not None:
+        sharps = _FIFTHS[match[1]] + {"": 0, "#": 7, "♯": 7, "b": -7, "♭": -7}[match[2]] + _MODES[mode]
+        if abs(sharps) > 7:
+            raise FieldError(f"the key {match[0].strip()!r} would need {abs(sharps)} accidentals; write the plainer key")
+        key = _signature(sharps, _MODE_NAMES[mode])
+        rest = words[match.end() :]
+    return _modified(key, rest, text)
+
+
+def _mode(word: str) -> str | None:
+    """The key of _MODES that a mode word stands for by its first three letters (ABC 2.1 section 3.1.14), None for none."""
+    if word in {"", "m"}:
+        return word
+    short = word[:3].lower()
+    return short if short in _MODES and len(word) >= 3 else "" if short == "exp" else None
+
+
+def _signature(sharps: int, mode: str) -> Key:
+    letters = _SHARP_ORDER[:sharps] if sharps > 0 else _SHARP_ORDER[sharps:] if sharps < 0 else ""
+    return Key(dict.fromkeys(letters, 1 if sharps > 0 else -1), sharps, mode)
+
+
+def _modified(key: Key | None, rest: str, text: str) -> tuple[Key | None, Pitching | None]:
+    """Apply what follows the tonic: mode word set apart, exp, single accidentals, clef and transposition."""
+    pitching: list[str] = []
+    for word in re.findall(r'[\w-]+="[^"]*"|\S+', rest):
+        mode = _mode(word) if word.isalpha() and word != "m" else None
+        accidental = re.fullmatch(r"(\^\^|\^|__|_|=)([a-gA-G])", word)
+        if word.lower() == "exp" or ("exp" in text.split()[:2] and accidental):
+            key = Key({}, 0, "explicit") if key is None or key.mode != "explicit" else key
+        if accidental is not None:
+            base = key or Key()
+            key = Key({**base.alterations, accidental[2].upper(): ACCIDENTALS[accidental[1]]}, base.sharps, base.mode)
+        elif word.lower() != "exp":
+            if mode and key is not None and key.mode == "major":
+                key = _signature(key.sharps + _MODES[mode], _MODE_NAMES[mode])
+            elif "=" in word or _CLEF_WORD.fullmatch(word):
+                pitching.append(word)
+            else:
+                raise FieldError(f"cannot be read as a key: {text.strip()!r}; write a tonic and a mode such as G, Ador, F#m, or none")
+    return key, read_pitching(pitching) if pitching else None
+
+
+def read_pitching(words: list[str]) -> Pitching:
+    """octave=, transpose= and clefs with +8 or -8 (ABC 2.1 section 4.6). Raises FieldError."""
+    out = Pitching()
+    for word in words:
+        name, equals, value = word.partition("=")
+        name = name.lower()
+        if name in {"octave", "transpose", "t", "score", "sound", "shift"} and equals:
+            if name in {"score", "sound", "shift"}:
+                out.unknown.append(word)
+                continue
+            if not re.fullmatch(r"[+-]?\d{1,2}", value) or abs(int(value)) * (12 if name == "octave" else 1) > MOVES_PITCH:
+                raise FieldError(f"{name}={value} is not a small whole number")
+            if name == "octave":
+                out.octaves += int(value)
+            else:
+                out.semitones += int(value)
+        elif (not equals or name == "clef") and (clef := _CLEF_WORD.fullmatch(value if equals else word)) and clef[1]:
+            out.octaves += 1 if clef[1][0] in "+^" else -1
+    return out
+
+
+def read_metre(text: str) -> tuple[int, int] | None:
+    """Beats and beat unit of an M: field, None for free metre. Raises FieldError."""
+    value = text.strip()
+    if value.lower() in {"none", ""}:
+        return None
+    if value in {"C", "c"}:
+        return 4, 4
+    if value in {"C|", "c|"}:
+        return 2, 2
+    match = _METRE.fullmatch(value)
+    if match is None:
+        raise FieldError(f"cannot be read as a metre: {value!r}; write 3/4, 6/8, C, C| or none")
+    beats, unit = sum(int(part) for part in match[1].split("+")), int(match[2])
+    if not 1 <= beats <= 64 or unit not in {1, 2, 4, 8, 16, 32, 64}:
+        raise FieldError(f"{value!r} is no metre: the lower number is 1, 2, 4, 8, 16, 32 or 64, the upper 1 to 64")
+    return beats, unit
+
+
+def read_unit(text: str) -> Quarters:
+    """Unit note length of an L: field in quarters, 1/8 being 1/2. Raises FieldError."""
+    value = text.strip()
+    match = _FRACTION.fullmatch(value)
+    if value == "1":
+        return Fraction(4)
+    if match is None or not int(match[1]) or not int(match[2]) or not Fraction(1, 512) <= Fraction(int(match[1]), int(match[2])) <= 4:
+        raise FieldError(f"cannot be read as a note length: {value!r}; write 1/8 or the like")
+    return Fraction(4 * int(match[1]), int(match[2]))
+
+
+def default_unit(metre: tuple[int, int] | None) -> Quarters:
+    """Unit note length where no L: is written: a sixteenth for metres below 3/4, else an eighth (ABC 2.1 section 3.1.7)."""
+    return Fraction(1, 4) if metre is not None and Fraction(*metre) < Fraction(3, 4) else Fraction(1, 2)
+
+
+def read_tempo(text: str, unit_q: Quarters) -> float | None:
+    """Quarter notes a minute of a Q: field, None when it has words only. Raises FieldError.
+
+    Reads 1/4=120, "Allegro" 3/8=100, 1/4 3/8=40 and the outdated 120 and C3=40 in unit note lengths (ABC 2.1 section 10).
+    """
+    value = re.sub(r'"[^"]*"?', "", text).strip()
+    if not value:
+        return None
+    lengths, equals, rate = value.rpartition("=")
+    if not re.fullmatch(r"\d{1,4}(?:\.\d{1,4})?", rate.strip()) or not 1 <= float(rate) <= 4000:
+        raise FieldError(f"cannot be read as a tempo: {text.strip()!r}; write 1/4=120")
+    outdated = re.fullmatch(r"[Cc](\d?)(?:/(\d))?", lengths.strip())
+    if not equals:
+        beat_q = unit_q
+    elif outdated is not None:
+        beat_q = unit_q * Fraction(int(outdated[1] or 1), int(outdated[2] or 1) or 1)
+    else:
+        parts = _FRACTION.findall(lengths)
+        if not parts or _FRACTION.sub("", lengths).strip() or not all(int(above) and int(below) for above, below in parts):
+            raise FieldError(f"cannot be read as a tempo: {text.strip()!r}; write 1/4=120")
+        beat_q = sum((Fraction(4 * int(above), int(below)) for above, below in parts), Fraction(0))
+    return float(beat_q) * float(rate)
+
+
+def read_parts(text: str) -> str:
+    """Playing order of a P: field in the header, written out: "(AB)2C" is "ABABC". Raises FieldError."""
+    value = re.sub(r"[\s.,]", "", text)
+    if not re.fullmatch(r"(?:[A-Z()]|\d{1,2})*", value):
+        raise FieldError(f"cannot be read as an order of parts: {text.strip()!r}; write AABB or (AB)2C")
+    while (group := re.search(r"\(([A-Z]*)\)(\d{0,2})|([A-Z])(\d{1,2})", value)) is not None:
+        body, count = (group[1], group[2]) if group[1] is not None else (group[3], group[4])
+        value = value[: group.start()] + body * int(count or 1) + value[group.end() :]
+        if len(value) > 500:
+            raise FieldError("the order of parts is too long; at most 500 parts")
+    if not value.isalpha() and value:
+        raise FieldError(f"cannot be read as an order of parts: {text.strip()!r}; check its brackets")
+    return value

@@ -1,0 +1,299 @@
+"""Lines of ABC music, token by token (ABC 2.1 section 4)."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from fractions import Fraction
+from functools import lru_cache
+
+from jackrail.faults import Fault
+
+from .abc_fields import ACCIDENTALS
+from .abc_voice import STEERING, Voice
+from .chord_names import NO_CHORD, readable, transposed
+from .model import Quarters
+from .written import Notes, WrittenBar, mark_words
+
+_LENGTH = r"(?:\d*(?:/+\d*)?)"
+_TOKEN = re.compile(
+    rf"""
+  (?P<space>[ \t`$\\]+)
+| (?P<note>(?P<acc>\^\^?|__?|=)?(?P<letter>[A-Ga-g])(?P<octave>[,']*)(?P<length>{_LENGTH}))
+| (?P<bar>\.?(?P<ends>:*)(?P<body>\[?\|[|\]]*(?:\[\|)?)(?P<starts>:*)|::+)
+| (?P<quote>"(?P<text>[^"]*)")
+| (?P<rest>[zx](?P<rest_length>{_LENGTH}))
+| (?P<bar_rest>[ZX](?P<bars>\d*))
+| (?P<tie>\.?-)
+| (?P<broken>[<>]+)
+| (?P<tuplet>\((?P<p>\d)(?::(?P<q>\d*))?(?::(?P<r>\d*))?)
+| (?P<slur>\.?\(|\))
+| (?P<grace>\{{[^}}]*\}})
+| (?P<ending>\[(?P<passes>\d[\d,\-.]*)|\["[^"]*")
+| (?P<field>\[(?P<field_name>[A-Za-z]):(?P<value>[^\]]*)\])
+| (?P<open>\[)
+| (?P<close>\](?P<chord_length>{_LENGTH}))
+| (?P<decoration>[!+](?P<name>[^\s!+|":\[\]]{{1,30}})[!+])
+| (?P<overlay>&)
+| (?P<spacer>y\d*)
+| (?P<short>[~.H-Wh-w])
+""",
+    re.VERBOSE,
+)
+_PASSES = re.compile(r"[ \t]*(?P<passes>\d[\d,\-.]*)")
+_TUPLET_Q = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}  # the others take 2, in compound metres 3 (ABC 2.1 section 4.13)
+_SHORTHANDS = {
+    "~": "roll", "H": "fermata", "L": "accent", "M": "lowermordent", "O": "coda", "P": "uppermordent", "S": "segno", "T": "trill",
+    "u": "upbow", "v": "downbow", ".": "staccato",
+}  # fmt: skip
+_ORNAMENTS = {
+    "trill",
+    "roll",
+    "lowermordent",
+    "uppermordent",
+    "mordent",
+    "pralltriller",
+    "turn",
+    "turnx",
+    "invertedturn",
+    "invertedturnx",
+    "arpeggio",
+    "slide",
+}
+MAX_NOTE_Q = 1000
+"""Longest note, in quarters; a longer one is a slip."""
+MAX_NOTE_COUNT = 100_000
+MAX_PASS = 64
+
+
+class MusicReader:
+    """Reads music lines into voices. on_field: called for an inline field with its letter, value and place."""
+
+    def __init__(self, notes: Notes, faults: list[Fault], on_field: Callable[[str, str, str], None]) -> None:
+        self.notes = notes
+        self.faults = faults
+        self.on_field = on_field
+        self.voice: Voice
+        self.shorthands = dict(_SHORTHANDS)
+        self.unreadable = 0
+        self._chord: list[tuple[int, Quarters]] | None = None
+        self._chord_tied = False
+        self._acts: dict[str, Callable[[re.Match[str]], None]] = {
+            "note": self._note, "bar": self._bar, "quote": self._quote, "rest": self._rest, "bar_rest": self._bar_rest, "tie": self._tie,
+            "broken": self._broken, "tuplet": self._tuplet, "grace": self._grace, "ending": self._ending, "field": self._field,
+            "open": self._open, "close": self._close, "decoration": self._decoration, "overlay": self._overlay, "short": self._short,
+        }  # fmt: skip
+
+    def read(self, line: str, number: int) -> None:
+        """Read one line of music, `number` being its line in the file."""
+        self.line, self.number, at, end = line, number, 0, len(line)
+        acts, match_at = self._acts, _TOKEN.match
+        while at < end:
+            match = match_at(line, at)
+            if match is None:
+                self._strange(at)
+                if line[at] in '"{':
+                    return
+                at += 1
+                continue
+            self.at = at
+            at = match.end()
+            kind = match.lastgroup
+            act = acts.get(kind or "")
+            if act is not None:
+                act(match)
+                if kind == "bar" and (passes := _PASSES.match(line, at)) is not None:
+                    self._ending(passes)
+                    at = passes.end()
+        if self._chord is not None:
+            self._fault("a chord [ is not closed on its line", hint="close it with ]")
+            self._chord = None
+
+    def _where(self) -> str:
+        return f"line {self.number} column {self.at + 1}"
+
+    def _fault(self, what: str, value: str = "", limit: str = "", hint: str = "") -> None:
+        self.faults.append(Fault("syntax", what, self._where(), value, limit, hint))
+
+    def _strange(self, at: int) -> None:
+        self.at = at
+        if self.line[at] in '"{':
+            name, mark = ("a chord symbol or text", '"') if self.line[at] == '"' else ("grace notes", "}")
+            self._fault(f"{name} begins here and is not closed on its line", repr(self.line[at : at + 12]), hint=f"add the closing {mark}")
+            return
+        self.unreadable += 1
+        self.notes.count(f"the character {self.line[at]!r} cannot be read and is left out", self._where())
+
+    def _note(self, match: re.Match[str]) -> None:
+        _, accidental, letter, marks, length = match.group("note", "acc", "letter", "octave", "length")
+        octave = (5 if letter.islower() else 4) + (marks.count("'") - marks.count(",") if marks else 0)
+        midi = self.voice.key_of(ACCIDENTALS[accidental] if accidental else None, letter.upper(), octave)
+        if not 0 <= midi <= 127:
+            self._fault("the note lies outside the MIDI range", repr(match[0][:20]), "C-1 to G9")
+            return
+        duration_q = self._length(length)
+        if self._chord is not None:
+            self._chord.append((midi, duration_q))
+        else:
+            self.voice.sound([(midi, duration_q)], duration_q)
+            if self.voice.note_count == MAX_NOTE_COUNT:
+                self._fault("the voice has far too many notes", limit=f"at most {MAX_NOTE_COUNT}")
+
+    def _length(self, text: str) -> Quarters:
+        length_q = _length_q(text, self.voice.unit_q)
+        if length_q is None:
+            self._fault("a note length cannot be used", repr(text[:12]), f"above 0, at most {MAX_NOTE_Q} quarters", "write A2, A/2, A3/2")
+            return self.voice.unit_q
+        return length_q
+
+    def _rest(self, match: re.Match[str]) -> None:
+        duration_q = self._length(match["rest_length"])
+        if self._chord is None:
+            self.voice.sound([], duration_q)
+
+    def _bar_rest(self, match: re.Match[str]) -> None:
+        count = int(match["bars"] or 1) if len(match["bars"]) < 4 else 0
+        if not 1 <= count <= 500:
+            self._fault("a rest of that many bars cannot be used", repr(match[0][:12]), "1 to 500")
+            return
+        for done in range(count):
+            if done:
+                self.voice.close_bar()
+            self.voice.sound([], self.voice.bar.metre_q)
+
+    def _tie(self, _match: re.Match[str]) -> None:
+        if self._chord is not None:
+            self._chord_tied = True
+        elif not self.voice.tie():
+            self.notes.count("ties that lead to no note of the same pitch are ignored", self._where())
+
+    def _broken(self, match: re.Match[str]) -> None:
+        if not self.voice.break_rhythm(match[0]):
+            self._fault("a broken rhythm sign has no note before it", repr(match[0][:8]), hint="write A>B or A<B, at most three signs")
+
+    def _tuplet(self, match: re.Match[str]) -> None:
+        p = int(match["p"])
+        beats, unit = self.voice.metre or (4, 4)
+        compound = unit == 8 and beats % 3 == 0 and beats > 3
+        q = int(match["q"] or _TUPLET_Q.get(p, 3 if compound else 2))
+        r = int(match["r"] or p)
+        if p < 2 or not 1 <= q <= 32 or not 1 <= r <= 64:
+            self._fault("a tuplet cannot be read", repr(match[0][:12]), hint="write (3ABc or (3:2:3ABc")
+            return
+        if self.voice.tuplet[0]:
+            self._fault("a tuplet begins inside another", repr(match[0]), hint="finish the first one before")
+        self.voice.tuplet = (r, Fraction(q, p))
+
+    def _grace(self, _match: re.Match[str]) -> None:
+        self.notes.count("grace notes are left out", self.voice.place)
+
+    def _open(self, _match: re.Match[str]) -> None:
+        if self._chord is not None:
+            self._fault("a chord [ begins inside another", hint="close the first with ]")
+        self._chord = []
+        self._chord_tied = False
+
+    def _close(self, match: re.Match[str]) -> None:
+        chord, self._chord = self._chord, None
+        if chord is None:
+            self._fault("a chord ends with ] but none begins", hint="add the opening [")
+        elif chord:
+            factor = self._length(match["chord_length"]) / self.voice.unit_q
+            self.voice.sound([(midi, duration_q * factor) for midi, duration_q in chord], chord[0][1] * factor)
+            if self._chord_tied:
+                self.voice.tie()
+
+    def _bar(self, match: re.Match[str]) -> None:
+        body = match["body"]
+        if body is None:  # :: is :| and |:
+            self.voice.bar_line(len(match[0]) // 2, double=True, starts=len(match[0]) // 2)
+            return
+        double = body != "[|]" and ("||" in body or "]" in body or "[" in body)
+        self.voice.bar_line(len(match["ends"]), double=double, starts=len(match["starts"]))
+
+    def _ending(self, match: re.Match[str]) -> None:
+        passes = _pass_numbers(match["passes"]) if match["passes"] else None
+        if passes is None:
+            self._fault("an ending cannot be read", repr(match[0][:16]), f"numbers 1 to {MAX_PASS}", "write |1 or [1,3 or [1-3")
+        else:
+            self.voice.start_ending(passes)
+
+    def _field(self, match: re.Match[str]) -> None:
+        self.on_field(match["field_name"], match["value"], self._where())
+
+    def _quote(self, match: re.Match[str]) -> None:
+        for text in re.split(r"[;\n]|\\n", match["text"]):
+            self._symbol(text.strip())
+
+    def _symbol(self, text: str) -> None:
+        """A chord symbol, words such as "D.C. al Fine", or an annotation (^_<>@ before it)."""
+        voice = self.voice
+        annotation = text[:1] in {"^", "_", "<", ">", "@"}
+        words = re.sub(r"^[\^_<>]|^@(?:-?[\d.]+,-?[\d.]+)?\s*", "", text)
+        symbol = None if annotation else readable(text)
+        if symbol is not None:
+            voice.bar.chords.append((voice.cursor_q, transposed(symbol, voice.pitching.semitones)))
+        elif mark_words(_SCRAP, words, voice.cursor_q):
+            voice.pending.append(words)
+            self.notes.say(f'the words "{words}" are followed as the sign they stand for')
+        elif annotation or not text:
+            pass
+        elif NO_CHORD.fullmatch(text):
+            self.notes.count("no-chord signs are not followed, the chord before holds on", voice.place)
+        else:
+            self.notes.count(f"{text[:30]!r} is no chord symbol that can be read and is left out", self._where())
+
+    def _decoration(self, match: re.Match[str]) -> None:
+        self._decorate(match["name"])
+
+    def _short(self, match: re.Match[str]) -> None:
+        name = self.shorthands.get(match[0])
+        if name is None:
+            self._strange(self.at)
+        else:
+            self._decorate(name)
+
+    def _decorate(self, name: str) -> None:
+        if name in STEERING:
+            self.voice.pending.append(name)
+        elif name in _ORNAMENTS or name.startswith("trill("):
+            self.notes.count("ornaments are not played, their main notes are", self.voice.place)
+        elif name in {"fermata", "invertedfermata"}:
+            self.notes.count("fermatas are not held", self.voice.place)
+        elif len(name) > 3 and re.fullmatch(r"[A-Ga-g\d,'/]+", name):
+            self._fault("notes stand between ! or + signs", repr(name), hint="write chords as [CEG], line breaks as $")
+
+    def _overlay(self, _match: re.Match[str]) -> None:
+        self.voice.overlay_start()
+
+
+_SCRAP = WrittenBar(0)
+
+
+@lru_cache(maxsize=4096)
+def _length_q(text: str, unit_q: Quarters) -> Quarters | None:
+    """Length of a note from what stands after it ("", "2", "/", "3/2", "//"); None when it cannot be used."""
+    if not text:
+        return unit_q
+    above, slash, below = text.partition("/")
+    halvings = below.count("/") + 1 if slash else 0
+    digits = below.strip("/")
+    if len(above) > 6 or len(digits) > 6 or halvings > 8 or (digits and halvings > 1):
+        return None
+    divisor = int(digits) if digits else 2**halvings
+    multiple = int(above or 1)
+    if not divisor or not multiple:
+        return None
+    length_q = unit_q * Fraction(multiple, divisor)
+    return length_q if length_q <= MAX_NOTE_Q else None
+
+
+def _pass_numbers(text: str) -> frozenset[int] | None:
+    """Passes of a bracket: "1", "1,3", "1-3"; None when they make no sense."""
+    passes: set[int] = set()
+    for part in text.strip(".,-").split(","):
+        low, dash, high = part.strip(".").partition("-")
+        if not low.isdigit() or (dash and not high.isdigit()) or len(low) > 3 or len(high) > 3:
+            return None
+        passes |= set(range(int(low), int(high or low) + 1))
+    return frozenset(passes) if passes and min(passes) >= 1 and max(passes) <= MAX_PASS else None

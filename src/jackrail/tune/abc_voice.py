@@ -1,0 +1,205 @@
+"""One voice of an ABC tune while its line of music is read: pitches, lengths, bars."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from .abc_fields import Key, Pitching
+from .model import Quarters
+from .written import Notes, WrittenBar, WrittenNote, mark_words
+
+_STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+_ONE = Fraction(1)
+# Decorations that steer the playing order -> the words they stand for (ABC 2.1 section 4.14).
+STEERING = {
+    "segno": "segno", "coda": "coda", "fine": "fine", "D.C.": "D.C.", "D.S.": "D.S.", "dacapo": "D.C.", "dacoda": "to coda",
+    "tocoda": "to coda", "D.C.alfine": "D.C. al fine", "D.C.alcoda": "D.C. al coda", "D.S.alfine": "D.S. al fine",
+    "D.S.alcoda": "D.S. al coda",
+}  # fmt: skip
+
+
+class Voice:
+    """Reading state of one voice. bars: finished bars; bar: the one being filled, at cursor_q."""
+
+    def __init__(self, name: str, unit_q: Quarters, metre: tuple[int, int] | None, key: Key, notes: Notes) -> None:
+        self.name = name
+        self.unit_q = unit_q
+        self.metre = metre
+        self.key = key
+        self.pitching = Pitching()
+        self.propagate = "pitch"
+        self.notes = notes
+        self.bars: list[WrittenBar] = []
+        self.parts: list[tuple[str, int]] = []
+        self.ending: frozenset[int] = frozenset()
+        self.plays = 0
+        self.pending: list[str] = []
+        self.note_count = 0
+        self.tuplet: tuple[int, Quarters] = (0, _ONE)
+        self.broken = _ONE
+        self.last: tuple[list[WrittenNote], Quarters] | None = None
+        self._accidentals: dict[str, tuple[int, int]] = {}
+        self._tied: dict[tuple[str, int], int] = {}
+        self._spelt: dict[tuple[str, int], int] = {}
+        self.bar = self._new_bar()
+
+    @property
+    def place(self) -> str:
+        """Where reading stands, by counted bars."""
+        return f"bar {len(self.bars) + 1}"
+
+    def _new_bar(self) -> WrittenBar:
+        beats, unit = self.metre or (4, 4)
+        self.cursor_q = Fraction(0)
+        self.longest_q = Fraction(0)
+        self.overlay = 0
+        self._accidentals.clear()
+        return WrittenBar(0, beats, unit, free=self.metre is None, ending=self.ending)
+
+    def key_of(self, accidental: int | None, letter: str, octave: int) -> int:
+        """MIDI key (unchecked) of a note head: its own accidental, a tie's, the bar's, or the signature's."""
+        if accidental is not None:
+            self._accidentals[letter] = (accidental, octave)
+            alteration = accidental
+        elif (letter, octave) in self._tied:
+            alteration = self._tied[letter, octave]
+        else:
+            alteration = self._carried(letter, octave)
+        self._spelt[letter, octave] = alteration
+        octaves = octave + self.pitching.octaves
+        return 12 * (octaves + 1) + _STEPS[letter] + alteration + self.pitching.semitones
+
+    def _carried(self, letter: str, octave: int) -> int:
+        signature = self.key.alterations.get(letter, 0)
+        carried = self._accidentals.get(letter)
+        if carried is None or self.propagate == "not":
+            return signature
+        if carried[1] != octave and carried[0] != signature:
+            if self.propagate == "octave":
+                return signature
+            self.notes.count("an accidental is carried into another octave (the default of ABC 2.1 section 11.3)", self.place)
+        return carried[0]
+
+    def sound(self, heads: list[tuple[int, Quarters]], length_q: Quarters) -> None:
+        """Add note heads (MIDI key, length before broken rhythm and tuplets) and move on by length_q; no heads is a rest."""
+        factor = self.broken
+        self.broken = _ONE
+        left, ratio = self.tuplet
+        if left:
+            factor = factor * ratio
+            self.tuplet = (left - 1, ratio)
+        if factor != 1:
+            heads = [(midi, duration_q * factor) for midi, duration_q in heads]
+            length_q = length_q * factor
+        if self.pending:
+            self.place_marks(self.bar)
+        voice = f"{self.name}&{self.overlay}" if self.overlay else self.name
+        written = [WrittenNote(self.cursor_q, duration_q, midi, voice=voice) for midi, duration_q in heads]
+        self.bar.notes += written
+        self.note_count += len(written)
+        self.last = (written, length_q)
+        self.cursor_q += length_q
+        self._tied = {}
+        self._ready = self._spelt
+        self._spelt = {}
+
+    def tie(self) -> bool:
+        """Tie the last note or chord to the next; False when there is none."""
+        if self.last is None or not self.last[0]:
+            return False
+        for note in self.last[0]:
+            note.tied = True
+        self._tied = self._ready
+        return True
+
+    def break_rhythm(self, signs: str) -> bool:
+        """Apply > or <, doubled or trebled, to the last note and the next; False when there is no last note."""
+        if self.last is None or len(set(signs)) != 1 or len(signs) > 3:
+            return False
+        short = Fraction(1, 2 ** len(signs))
+        mine, self.broken = (2 - short, short) if signs[0] == ">" else (short, 2 - short)
+        written, length_q = self.last
+        for note in written:
+            note.duration_q *= mine
+        self.cursor_q += length_q * (mine - 1)
+        self.last = None
+        return True
+
+    def overlay_start(self) -> None:
+        """A & in a bar: go back to its beginning for one more line of music (ABC 2.1 section 7.4)."""
+        self.longest_q = max(self.longest_q, self.cursor_q)
+        self.cursor_q = Fraction(0)
+        self.overlay += 1
+        self._accidentals.clear()
+
+    def set_metre(self, metre: tuple[int, int] | None) -> None:
+        """A new metre, from this bar on when nothing of it sounds yet, else from the next."""
+        self.metre = metre
+        if not self.cursor_q:
+            self.bar.beats, self.bar.beat_unit = metre or (4, 4)
+            self.bar.free = metre is None
+
+    def set_key(self, key: Key) -> None:
+        """A new key signature from here on."""
+        self.key = key
+        self._accidentals.clear()
+        self.bar.keys.append((self.cursor_q, (key.sharps, key.mode)))
+
+    def close_bar(self) -> None:
+        """End the bar being filled, if anything of it has been read."""
+        length_q = max(self.cursor_q, self.longest_q)
+        if not length_q:
+            return
+        self.bar.length_q = length_q
+        self.bars.append(self.bar)
+        self.bar = self._new_bar()
+
+    def bar_line(self, ends: int, *, double: bool, starts: int) -> None:
+        """A bar line with `ends` colons before and `starts` after it; double: it closes a section."""
+        now: list[str] = []
+        later: list[str] = []
+        for name in self.pending:
+            (later if name in {"segno", "coda"} else now).append(name)
+        self.close_bar()
+        if self.bars and now:
+            self.pending = now
+            self.place_marks(self.bars[-1])
+            now = []
+        self.pending = now + later
+        if ends and self.bars:
+            self.bars[-1].repeat_end = max(self.bars[-1].repeat_end, ends + 1, self.plays)
+            self.plays = 0
+        elif ends:
+            self.notes.say("a repeat sign closes before the first note: ignored")
+        if double or ends or starts:
+            self.ending = frozenset()
+            self.bar.ending = frozenset()
+            self.bar.section_start = True
+        if starts:
+            self.bar.repeat_start = True
+            self.plays = starts + 1 if starts > 1 else 0
+
+    def start_ending(self, passes: frozenset[int]) -> None:
+        """A bracket for some passes begins here."""
+        self.close_bar()
+        self.ending = self.bar.ending = passes
+        self.bar.ending_start = True
+
+    def start_part(self, label: str) -> None:
+        """A P: field in the music: a part begins here."""
+        self.close_bar()
+        self.parts.append((label, len(self.bars)))
+        self.bar.section_start = True
+
+    def place_marks(self, bar: WrittenBar) -> None:
+        """Set waiting signs (segno, D.C. ...) on `bar`."""
+        for name in self.pending:
+            mark_words(bar, STEERING.get(name, name), self.cursor_q)
+        self.pending = []
+
+    def finish(self) -> list[WrittenBar]:
+        """All bars, the last closed, signs written after the last bar line set on it."""
+        self.close_bar()
+        if self.pending and self.bars:
+            self.place_marks(self.bars[-1])
+        return self.bars

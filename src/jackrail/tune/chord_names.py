@@ -1,0 +1,66 @@
+"""Chord symbols of notations as text that `jackrail.pitch.parse_chord` reads."""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+
+from jackrail.faults import BadInput
+from jackrail.pitch import class_name, parse_chord
+
+# MusicXML 4.0 kind-value -> text after the root. None: no fixed set of pitches (functional names, other, none).
+KINDS: dict[str, str | None] = {
+    "major": "", "minor": "m", "augmented": "aug", "diminished": "dim", "dominant": "7", "major-seventh": "maj7",
+    "minor-seventh": "m7", "diminished-seventh": "dim7", "augmented-seventh": "aug7", "half-diminished": "m7b5",
+    "major-minor": "mM7", "major-sixth": "6", "minor-sixth": "m6", "dominant-ninth": "9", "major-ninth": "maj9",
+    "minor-ninth": "m9", "dominant-11th": "11", "major-11th": "maj11", "minor-11th": "m11", "dominant-13th": "13",
+    "major-13th": "maj13", "minor-13th": "m13", "suspended-second": "sus2", "suspended-fourth": "sus4", "pedal": "ped",
+    "power": "5", "Neapolitan": None, "Italian": None, "French": None, "German": None, "Tristan": None, "other": None, "none": None,
+}  # fmt: skip
+
+NO_CHORD = re.compile(r"n\.?\s?c\.?|no chord|tacet", re.IGNORECASE)
+_ROOT = re.compile(r"[A-G](?:##|#|bb|b|♯|♭)?")
+
+
+@lru_cache(maxsize=4096)
+def readable(symbol: str) -> str | None:
+    """`symbol` as text that `parse_chord` reads, or None when it is no chord symbol.
+
+    Drops an alternative in brackets ("G(Em)", ABC 2.1 section 4.18), brackets around a tension ("A7(b9)"), blanks, and reads
+    "min", "Min", "MAJ" and the like in any case.
+    """
+    text = symbol.strip().replace("♮", "")
+    for candidate in (
+        text,
+        text.replace(" ", ""),
+        re.sub(r"\([A-G][^)]*\)", "", text).strip(),
+        re.sub(r"[()\s]", "", text),
+        _lowered(text),
+    ):
+        try:
+            parse_chord(candidate)
+        except BadInput:
+            continue
+        return candidate
+    return None
+
+
+def _lowered(text: str) -> str:
+    root = _ROOT.match(text)
+    if root is None:
+        return text
+    quality, slash, bass = text[root.end() :].partition("/")
+    return root[0] + re.sub(r"[()\s]", "", quality.lower()).replace("seven", "7") + slash + bass
+
+
+def transposed(symbol: str, semitones: int) -> str:
+    """A readable symbol with root and bass moved by `semitones`: "Bm/F#" by -2 is "Am/E"."""
+    root = _ROOT.match(symbol)
+    if root is None or not semitones:
+        return symbol
+    chord = parse_chord(symbol)
+    quality, slash, bass = symbol[root.end() :].rpartition("/")
+    if not slash or not _ROOT.fullmatch(bass):
+        quality, bass = symbol[root.end() :], ""
+    moved = class_name(chord.root + semitones) + quality
+    return f"{moved}/{class_name(chord.bass + semitones)}" if bass else moved

@@ -1,0 +1,111 @@
+"""Opening MusicXML safely: encodings, compressed files, bounds; no entities, no network."""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+import zlib
+from urllib.parse import unquote
+from xml.etree import ElementTree as ET
+
+from jackrail.faults import BadInput, Fault
+
+MAX_XML_BYTES = 16 * 2**20
+"""Largest score once unpacked."""
+MAX_MEMBERS = 1000
+_ENCODING = re.compile(rb"""^<\?xml[^>]{0,200}encoding\s*=\s*["']([A-Za-z0-9._-]{1,40})["']""")
+_BOMS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"), (b"<\x00", "utf-16-le"), (b"\x00<", "utf-16-be"))
+
+
+def looks_like_xml(data: bytes) -> bool:
+    """Whether the first sign that is not blank is <, in any encoding read here."""
+    head = data[:400]
+    for bom, encoding in _BOMS:
+        if head.startswith(bom):
+            head = head[: len(head) & ~1].decode(encoding, "replace").encode("ascii", "replace")
+    return head.lstrip().startswith(b"<")
+
+
+def open_musicxml(data: bytes) -> tuple[ET.Element, tuple[str, ...]]:
+    """Root element of a score and what there is to say about the file. Raises BadInput."""
+    warnings: tuple[str, ...] = ()
+    if data.startswith(b"PK"):
+        data, warnings = _unpacked(data)
+    return _parsed(_decoded(data)), warnings
+
+
+def _decoded(data: bytes) -> str:
+    encoding = next((name for bom, name in _BOMS if data.startswith(bom)), None)
+    if encoding is None:
+        declared = _ENCODING.match(data.lstrip())
+        encoding = declared[1].decode("ascii") if declared else "utf-8"
+    try:
+        return data.decode(encoding).lstrip("\ufeff \t\r\n")
+    except (UnicodeDecodeError, LookupError) as error:
+        hint = "save the score again as UTF-8"
+        raise BadInput(Fault("format", f"cannot be decoded as {encoding}", value=str(error)[:80], hint=hint)) from None
+
+
+def _parsed(text: str) -> ET.Element:
+    if "<!ENTITY" in text:
+        line = text.count("\n", 0, text.index("<!ENTITY")) + 1
+        raise BadInput(
+            Fault("format", "declares entities, which are not read here", f"line {line}", hint="no score needs them; export it again")
+        )
+    parser = ET.XMLParser()  # noqa: S314 - see the import
+    try:
+        parser.feed(text)
+        root = parser.close()
+    except (ET.ParseError, ValueError) as error:
+        line, column = getattr(error, "position", (0, 0))
+        what = str(error).split(":")[0]
+        hint = "the file is cut short or damaged; export it again"
+        raise BadInput(Fault("syntax", f"is not well-formed XML: {what}", f"line {line} column {column + 1}", hint=hint)) from None
+    if not isinstance(root, ET.Element) or root.tag not in {"score-partwise", "score-timewise"}:
+        tag = str(getattr(root, "tag", ""))[:40]
+        hint = "a score begins with <score-partwise>; export it as MusicXML"
+        raise BadInput(Fault("format", "is XML but no MusicXML score", value=f"<{tag}>", hint=hint))
+    return root
+
+
+def _unpacked(data: bytes) -> tuple[bytes, tuple[str, ...]]:
+    """The score in a .mxl file, which META-INF/container.xml names."""
+    warnings: tuple[str, ...] = ()
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            names = archive.namelist()
+            if len(names) > MAX_MEMBERS:
+                raise BadInput(Fault("range", "holds far too many files", value=str(len(names)), limit=f"at most {MAX_MEMBERS}"))
+            if "META-INF/container.xml" in names:
+                path = _rootfile(_member(archive, "META-INF/container.xml"))
+                name = next((name for name in (path, unquote(path)) if name in names), None)
+            else:
+                scores = [name for name in names if name.lower().endswith((".xml", ".musicxml"))]
+                path, name = "a .xml file", scores[0] if len(scores) == 1 else None
+                warnings = ("the compressed file has no META-INF/container.xml: its only score was read",)
+            if name is None:
+                hint = "export it again, or unpack it and read the .xml inside"
+                raise BadInput(Fault("format", "names a score that is not in it", value=path, hint=hint))
+            return _member(archive, name), warnings
+    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError, NotImplementedError, ValueError) as error:
+        hint = "the file is cut short, damaged or locked; export it again"
+        raise BadInput(Fault("format", "cannot be unpacked", value=str(error)[:80], hint=hint)) from None
+
+
+def _member(archive: zipfile.ZipFile, name: str) -> bytes:
+    too_large = Fault(
+        "range", "unpacks to far too much for a score", name[:80], limit=f"at most {MAX_XML_BYTES} bytes", hint="is it a score?"
+    )
+    if archive.getinfo(name).file_size > MAX_XML_BYTES:
+        raise BadInput(too_large)
+    with archive.open(name) as file:
+        data = file.read(MAX_XML_BYTES + 1)  # the directory may lie about the size
+    if len(data) > MAX_XML_BYTES:
+        raise BadInput(too_large)
+    return data
+
+
+def _rootfile(container: bytes) -> str:
+    found = re.search(r"""<rootfile\b[^>]*\bfull-path\s*=\s*(?:"([^"]*)"|'([^']*)')""", _decoded(container))
+    return "" if found is None else (found[1] or found[2] or "").replace("&amp;", "&")

@@ -1,0 +1,117 @@
+"""Music as written, before repeats are played out: what a notation reader hands to `playing_out` and `assemble`."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Literal
+
+from .model import Quarters
+
+Jump = Literal["", "capo", "segno"]
+Until = Literal["", "fine", "coda"]
+
+
+@dataclass(slots=True)
+class WrittenNote:
+    """One note head. onset_q: from the start of its bar. tied: held into the next note of its pitch and voice."""
+
+    onset_q: Quarters
+    duration_q: Quarters
+    midi: int
+    tied: bool = False
+    voice: str = ""
+
+
+@dataclass(slots=True)
+class WrittenBar:
+    """One bar on paper, with the signs at its ends.
+
+    chords, tempo, keys: (onset in the bar, value) in time order; a key is (sharps, mode). free: its length is not to be
+    judged by the metre. section_start: a double bar stands at its left. repeat_end: times its section is played when a
+    repeat sign stands at its right, else 0. ending: the passes it is for, empty for all. fine_q: where Fine stands.
+    """
+
+    number: int
+    beats: int = 4
+    beat_unit: int = 4
+    length_q: Quarters = field(default_factory=Fraction)
+    free: bool = False
+    notes: list[WrittenNote] = field(default_factory=list)
+    chords: list[tuple[Quarters, str]] = field(default_factory=list)
+    tempo: list[tuple[Quarters, float]] = field(default_factory=list)
+    keys: list[tuple[Quarters, tuple[int, str]]] = field(default_factory=list)
+    section_start: bool = False
+    repeat_start: bool = False
+    repeat_end: int = 0
+    ending: frozenset[int] = frozenset()
+    ending_start: bool = False
+    segno: str | None = None
+    coda: str | None = None
+    to_coda: str | None = None
+    fine_q: Quarters | None = None
+    jump: Jump = ""
+    jump_label: str = ""
+    until: Until = ""
+
+    @property
+    def metre_q(self) -> Quarters:
+        """Length of a full bar of its metre."""
+        return Fraction(4 * self.beats, self.beat_unit)
+
+    @property
+    def short(self) -> bool:
+        """Whether it holds less than its metre asks for."""
+        return not self.free and self.length_q < self.metre_q
+
+
+_JUMP_WORDS = re.compile(r"(d\.?\s?c\b|da\s?capo)|(d\.?\s?s\b|dal\s?segno)", re.IGNORECASE)
+_UNTIL_WORDS = re.compile(r"al+a?\s?(fine|coda)", re.IGNORECASE)
+_TO_CODA_WORDS = re.compile(r"(to|da|al)\s?coda", re.IGNORECASE)
+
+
+def mark_words(bar: WrittenBar, text: str, onset_q: Quarters) -> bool:
+    """Set on `bar` the sign that words such as "D.C. al Fine", "To Coda", "Fine" stand for; False if they are none."""
+    words = text.strip().strip(".").replace(". ", ".")
+    jump = _JUMP_WORDS.match(words)
+    if jump is not None:
+        until = _UNTIL_WORDS.search(words)
+        bar.jump = "capo" if jump[1] else "segno"
+        bar.until = "" if until is None else "fine" if until[1].lower() == "fine" else "coda"
+    elif _TO_CODA_WORDS.fullmatch(words):
+        bar.to_coda = ""
+    elif words.lower() == "fine":
+        bar.fine_q = onset_q
+    elif words.lower() == "coda":
+        bar.coda = ""
+    elif words.lower() == "segno":
+        bar.segno = ""
+    else:
+        return False
+    return True
+
+
+class Notes:
+    """What a reader wants to tell its user: sentences, each once, and counted left-outs as one sentence each."""
+
+    def __init__(self) -> None:
+        self._sentences: dict[str, None] = {}
+        self._counts: dict[str, list[str]] = {}
+
+    def say(self, sentence: str) -> None:
+        """Add a sentence unless it is there already."""
+        self._sentences[sentence] = None
+
+    def count(self, what: str, place: str) -> None:
+        """Add one more of `what` ("grace notes are left out") seen at `place`."""
+        self._counts.setdefault(what, []).append(place)
+
+    def sentences(self) -> tuple[str, ...]:
+        """Everything said, counted ones last, with the places of the first few."""
+        counted = []
+        for what, places in self._counts.items():
+            distinct = list(dict.fromkeys(places))
+            more = f" and {len(distinct) - 4} more places" if len(distinct) > 4 else ""
+            counted.append(f"{what}: {', '.join(distinct[:4])}{more}")
+        return (*self._sentences, *counted)
