@@ -86,3 +86,66 @@ class Performance:
             ],
             "end_s": round(self.end_s, 6),
         }
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One expected sound beside what was heard. late_s, sharp_cents: heard minus expected, None when nothing was heard."""
+
+    onset_s: float
+    voice: str
+    late_s: float | None
+    sharp_cents: float | None
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """An expected performance beside a heard one. differences: one for each expected note, then for each stroke.
+
+    extra: onsets heard that nothing expected accounts for, with their voices.
+    """
+
+    differences: tuple[Difference, ...]
+    extra: tuple[tuple[float, str], ...]
+
+    @property
+    def missing(self) -> tuple[Difference, ...]:
+        """What was expected and not heard."""
+        return tuple(d for d in self.differences if d.late_s is None)
+
+    @property
+    def worst_late_s(self) -> float:
+        """Largest onset error either way, 0 when nothing was matched."""
+        return max((abs(d.late_s) for d in self.differences if d.late_s is not None), default=0.0)
+
+    @property
+    def worst_cents(self) -> float:
+        """Largest pitch error either way, 0 when nothing was matched."""
+        return max((abs(d.sharp_cents) for d in self.differences if d.sharp_cents is not None), default=0.0)
+
+
+def compare(expected: Performance, heard: Performance, window_s: float = 0.05) -> Comparison:
+    """Match each expected sound to the nearest heard one of the same voice within `window_s`, each heard one once.
+
+    The window is the +-50 ms usual in judging transcriptions (mir_eval defaults).
+    """
+    left: dict[str, list[tuple[float, float]]] = {}
+    for voice, onset_s, pitch in _sounds(heard):
+        left.setdefault(voice, []).append((onset_s, pitch))
+    differences = []
+    for voice, onset_s, pitch in _sounds(expected):
+        near = [sound for sound in left.get(voice, ()) if abs(sound[0] - onset_s) <= window_s]
+        if near:
+            match = min(near, key=lambda sound: abs(sound[0] - onset_s))
+            left[voice].remove(match)
+            differences.append(Difference(onset_s, voice, match[0] - onset_s, 100 * (match[1] - pitch)))
+        else:
+            differences.append(Difference(onset_s, voice, None, None))
+    extra = sorted((onset_s, voice) for voice, sounds in left.items() for onset_s, _ in sounds)
+    return Comparison(tuple(differences), tuple(extra))
+
+
+def _sounds(performance: Performance) -> list[tuple[str, float, float]]:
+    """Voice, onset and exact pitch (0 for a stroke) of all that sounds, notes first."""
+    notes = [(n.voice, n.onset_s, n.midi + n.cents / 100) for n in performance.notes]
+    return notes + [(s.voice, s.onset_s, 0.0) for s in performance.strokes]

@@ -1,0 +1,62 @@
+"""What the board's flash holds, and what is left for tunes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from jackrail.findings import Finding
+from jackrail.machine.board import Board
+
+FIRMWARE_BUDGET_B = 8192
+"""Kept for the firmware until its built size is known: the budget it must meet."""
+_NEAR = 0.9
+
+
+@dataclass(frozen=True)
+class Memory:
+    """Bytes of flash, by use."""
+
+    flash_b: int
+    boot_loader_b: int
+    firmware_b: int
+    machine_block_b: int
+    roll_b: int
+
+    @property
+    def used_b(self) -> int:
+        """All that is taken."""
+        return self.boot_loader_b + self.firmware_b + self.machine_block_b + self.roll_b
+
+    @property
+    def free_b(self) -> int:
+        """What is left, negative when the roll does not fit."""
+        return self.flash_b - self.used_b
+
+    def to_json(self) -> dict[str, int]:
+        """All numbers in bytes."""
+        return {
+            "flash_b": self.flash_b,
+            "boot_loader_b": self.boot_loader_b,
+            "firmware_b": self.firmware_b,
+            "machine_block_b": self.machine_block_b,
+            "roll_b": self.roll_b,
+            "free_b": self.free_b,
+        }
+
+
+def memory_of(board: Board, machine_block: bytes, roll_block: bytes) -> Memory:
+    """How a machine block and a roll block fill a board's flash."""
+    return Memory(int(board.flash_b), int(board.boot_loader_b), FIRMWARE_BUDGET_B, len(machine_block), len(roll_block))
+
+
+def memory_findings(memory: Memory) -> list[Finding]:
+    """An error when the roll does not fit, a warning when it nearly fills the flash."""
+    room_b = memory.flash_b - memory.used_b + memory.roll_b
+    advice = "play fewer repeats, or stream the tune from the computer"
+    if memory.free_b < 0:
+        text = f"the roll of {memory.roll_b} bytes does not fit in the {room_b} bytes left for it"
+        return [Finding("memory.full", "error", "board.flash", text, memory.roll_b, room_b, "B", advice)]
+    if memory.roll_b > _NEAR * room_b:
+        text = f"the roll of {memory.roll_b} bytes nearly fills the {room_b} bytes left for it"
+        return [Finding("memory.near", "warning", "board.flash", text, memory.roll_b, room_b, "B", advice)]
+    return []
