@@ -1,0 +1,52 @@
+# Two commands do everything on a fresh machine: `make demo` and `make test`. `make help` lists the rest.
+SHELL := /bin/bash
+.SHELLFLAGS := -euo pipefail -c
+.DEFAULT_GOAL := help
+PYTHON ?= python3
+BIN := .venv/bin
+
+.PHONY: help demo test fast check bench lock spec clean
+help: ## what there is
+	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## /\t/' | expand -t 10
+
+demo: .venv/run ## set up, then play the demo tune on the demo machine into out/demo
+	$(BIN)/jackrail perform machines/quay_zither.toml tunes/nine_lamps.abc --out out/demo
+
+test: .venv/test check ## set up, then lint, types and every test
+	@tools/system_packages.sh chromium || true
+	$(BIN)/pytest -n 2
+
+fast: .venv/test ## the tests that take under a minute together
+	$(BIN)/pytest -n 2 -m "not slow and not browser"
+
+check: .venv/test ## lint and types
+	$(BIN)/ruff check
+	$(BIN)/ruff format --check
+	$(BIN)/mypy
+
+bench: .venv/test ## the measures, as ratios in one run
+	for script in benchmarks/*.py; do $(BIN)/python $$script; done
+
+spec: .venv/run ## write the tables of docs/SPEC-roll.md anew from the one format table
+	$(BIN)/python tools/write_spec_tables.py
+
+lock: ## pin every dependency again, with hashes and without host names (needs uv)
+	uv pip compile --universal --generate-hashes --no-header --python-version 3.11 pyproject.toml --group build -o requirements/run.txt -q -U
+	uv pip compile --universal --generate-hashes --no-header --python-version 3.11 pyproject.toml --group dev -o requirements/test.txt -q -U
+
+clean: ## remove what was set up and made
+	rm -rf .venv out
+
+.venv/bin/python:
+	@tools/system_packages.sh python3-venv
+	$(PYTHON) -m venv .venv
+
+.venv/run: .venv/bin/python requirements/run.txt pyproject.toml
+	$(BIN)/pip install --quiet --disable-pip-version-check --require-hashes -r requirements/run.txt
+	$(BIN)/pip install --quiet --disable-pip-version-check --no-build-isolation --no-deps -e .
+	@touch $@
+
+.venv/test: .venv/bin/python requirements/test.txt pyproject.toml
+	$(BIN)/pip install --quiet --disable-pip-version-check --require-hashes -r requirements/test.txt
+	$(BIN)/pip install --quiet --disable-pip-version-check --no-build-isolation --no-deps -e .
+	@touch $@ .venv/run

@@ -1,0 +1,137 @@
+"""The public door: what a script, the command line and the page call. Each function does one whole thing.
+
+    from pathlib import Path
+    from jackrail import api
+
+    machine = api.load_machine(Path("machines/quay_zither.toml"))
+    tune = api.read_tune(Path("tunes/nine_lamps.abc"))
+    work = api.do_work(machine, tune, api.Wishes(tempo="90%"))
+    api.write_work(work, Path("out/demo"))
+
+Bad input raises `BadInput`, which carries every fault; judgements on good input are `Finding`s in `Work.findings`.
+"""
+
+from __future__ import annotations
+
+import json
+import shutil
+import tempfile
+from collections.abc import Callable
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from jackrail.checks.machine import machine_findings
+from jackrail.cues.model import cues_csv
+from jackrail.faults import BadInput, Fault
+from jackrail.findings import Finding, worst
+from jackrail.machine.load import load_machine, parse_machine
+from jackrail.machine.machine import Machine, json_schema
+from jackrail.motion.ensemble import make_ensemble
+from jackrail.report import render_report
+from jackrail.roll.listing import list_roll
+from jackrail.setting.fit import Wishes, fit
+from jackrail.setting.model import Setting
+from jackrail.setting.taste import Taste
+from jackrail.sound import render, write_wav
+from jackrail.tune.model import Tune
+from jackrail.tune.read import list_tunes, read_tune
+from jackrail.work import Work, do_work
+
+__all__ = [
+    "BadInput",
+    "Fault",
+    "Finding",
+    "Machine",
+    "Setting",
+    "Taste",
+    "Tune",
+    "Wishes",
+    "Work",
+    "check_machine",
+    "do_work",
+    "fit_tune",
+    "json_schema",
+    "list_tunes",
+    "load_machine",
+    "parse_machine",
+    "read_tune",
+    "setting_json",
+    "worst",
+    "write_new_machine",
+    "write_work",
+]
+
+_STARTERS = ("machine.toml", "tune.abc")
+
+
+def fit_tune(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> Setting:
+    """The best setting of a tune for a machine, without the stages after it."""
+    return fit(tune, make_ensemble(machine.instrument, machine.mechanism).voices, machine.name, wishes)
+
+
+def setting_json(machine: Machine, setting: Setting) -> dict[str, object]:
+    """The stable JSON of a setting, with the names of the machine file."""
+    ensemble = make_ensemble(machine.instrument, machine.mechanism)
+    return setting.to_json(ensemble.voice_ids, ensemble.place_names)
+
+
+def check_machine(machine: Machine) -> list[Finding]:
+    """Findings about a machine by itself."""
+    return machine_findings(make_ensemble(machine.instrument, machine.mechanism))
+
+
+def write_new_machine(folder: Path) -> tuple[Path, ...]:
+    """Write a commented machine to start from, and a tune for it, into a folder. Never overwrites: raises BadInput."""
+    targets = tuple(folder / name for name in _STARTERS)
+    taken = [target for target in targets if target.exists()]
+    if taken:
+        raise BadInput([Fault("file", "is there already and is not overwritten", str(path), hint="give another folder") for path in taken])
+    starters = resources.files("jackrail") / "starter"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for target in targets:
+            target.write_bytes((starters / target.name).read_bytes())
+    except OSError as error:
+        raise BadInput(Fault("file", f"cannot be written: {error.strerror}", str(folder), hint="give another folder")) from None
+    return targets
+
+
+def write_work(work: Work, out: Path) -> tuple[Path, ...]:
+    """Write everything `perform` makes into the folder `out` and return the paths, the report first.
+
+    All files are made in a new folder beside `out` and moved in when the last is done: what stood there before is
+    replaced whole or not at all, and other files in `out` are left alone. Raises BadInput when the folder cannot be
+    written.
+    """
+    makers: dict[str, Callable[[Path], object]] = {
+        "report.html": lambda path: _write_text(path, render_report(work)),
+        "sound.wav": lambda path: write_wav(path, render(work.performance, work.machine.instrument), 44100),
+        "setting.json": lambda path: _write_json(path, work.setting.to_json(work.ensemble.voice_ids, work.ensemble.place_names)),
+        "performance.json": lambda path: _write_json(path, work.performance.to_json()),
+        "findings.json": lambda path: _write_json(path, {"findings": [finding.to_json() for finding in work.findings]}),
+        "cues.csv": lambda path: _write_text(path, cues_csv(work.cues)),
+        "roll.bin": lambda path: path.write_bytes(work.roll_block),
+        "roll.txt": lambda path: _write_text(path, list_roll(work.roll, work.numbering)),
+        "machine.bin": lambda path: path.write_bytes(work.machine_block),
+    }
+    making: Path | None = None
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        making = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
+        for name, make in makers.items():
+            make(making / name)
+        return tuple((making / name).replace(out / name) for name in makers)
+    except OSError as error:
+        raise BadInput(Fault("file", f"cannot be written: {error.strerror}", str(out), hint="give another folder with --out")) from None
+    finally:
+        if making is not None:
+            shutil.rmtree(making, ignore_errors=True)
+
+
+def _write_text(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8", newline="\n")
+
+
+def _write_json(path: Path, value: dict[str, Any]) -> None:
+    _write_text(path, json.dumps(value, indent=1, ensure_ascii=False) + "\n")

@@ -1,0 +1,235 @@
+"""The commands. Each reads its options, calls the api and shows the result; no logic of its own.
+
+Exit codes: 0 clean, 1 findings of severity error, 2 bad input.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from jackrail import __version__
+
+if TYPE_CHECKING:
+    from jackrail.api import Wishes
+
+_FILE = click.Path(path_type=Path)
+
+
+class _Commands(click.Group):
+    """A group that turns bad input into one clear message and exit code 2, for every command alike."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Keep the words typed: a fault is told in JSON when --json is among them."""
+        ctx.obj = list(args)
+        return super().parse_args(ctx, args)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; faults end it with exit code 2."""
+        try:
+            return super().invoke(ctx)
+        except Exception as error:
+            faults = getattr(error, "faults", None)
+            if faults is None:
+                raise
+            from .show import show_faults
+
+            show_faults(faults, as_json="--json" in ctx.obj)
+            ctx.exit(2)
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="jackrail")
+def main() -> None:
+    """From a tune to a performance by a real stringed instrument that plays itself.
+
+    \b
+    Start here:
+      jackrail new mine                                   a commented machine file and a tune
+      jackrail perform mine/machine.toml mine/tune.abc --out out
+    """
+
+
+def _fitting_options(command: Callable[..., None]) -> Callable[..., None]:
+    """The options that say how a tune is to be fitted."""
+    options = (
+        click.option("--number", type=int, metavar="X", help="Tune number X: in a file of several tunes."),
+        click.option("--key", metavar="KEY", help="Play in this key: G, Em, Bb.  [best for the machine]"),
+        click.option("--transpose", type=int, metavar="N", help="Move by N semitones, instead of --key."),
+        click.option("--tempo", metavar="TEMPO", help='Quarter notes a minute, "96", or a share, "80%".  [best]'),
+        click.option(
+            "--leave",
+            type=click.Choice(["late", "early"]),
+            default="late",
+            show_default=True,
+            help="When a bar leaves a note: early lets it be heard sliding.",
+        ),
+    )
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
+@main.command()
+@click.argument("machine", type=_FILE)
+@click.argument("tune", type=_FILE)
+@click.option("--out", type=_FILE, default=Path("out"), show_default=True, help="Folder for what is made.")
+@_fitting_options
+@click.option("--json", "as_json", is_flag=True, help="Print a summary as JSON.")
+def perform(machine: Path, tune: Path, out: Path, as_json: bool, **wishes: Any) -> None:
+    """Make everything: cues, roll, sound and report of TUNE on MACHINE.
+
+    \b
+    Example:
+      jackrail perform machines/quay_zither.toml tunes/nine_lamps.abc --out out/demo
+    """
+    from jackrail import api
+
+    from .show import show_work, working
+
+    with working("fitting", quiet=as_json):
+        work = api.do_work(api.load_machine(machine), api.read_tune(tune, wishes.pop("number")), _wishes(wishes))
+    with working("making sound and report", quiet=as_json):
+        paths = api.write_work(work, out)
+    if as_json:
+        _print_json(
+            {
+                "out": str(out),
+                "files": [path.name for path in paths],
+                "setting": work.setting.to_json(work.ensemble.voice_ids, work.ensemble.place_names),
+                "memory": work.memory.to_json(),
+                "findings": [finding.to_json() for finding in work.findings],
+            }
+        )
+    else:
+        show_work(work, paths)
+    raise SystemExit(1 if api.worst(work.findings) == "error" else 0)
+
+
+@main.command()
+@click.argument("machine", type=_FILE)
+@click.argument("tune", type=_FILE)
+@_fitting_options
+@click.option("--json", "as_json", is_flag=True, help="Print the setting as JSON.")
+def fit(machine: Path, tune: Path, as_json: bool, **wishes: Any) -> None:
+    """Say what MACHINE keeps of TUNE and what it gives up.
+
+    \b
+    Example:
+      jackrail fit machines/quay_zither.toml tunes/gull_steps.abc --tempo 80%
+    """
+    from jackrail import api
+
+    from .show import show_setting
+
+    built, read = api.load_machine(machine), api.read_tune(tune, wishes.pop("number"))
+    setting = api.fit_tune(built, read, _wishes(wishes))
+    if as_json:
+        _print_json(api.setting_json(built, setting))
+    else:
+        show_setting(setting, read)
+    raise SystemExit(1 if setting.notes_kept == 0 else 0)
+
+
+@main.command()
+@click.argument("tune", type=_FILE)
+@click.option("--number", type=int, metavar="X", help="Tune number X: in a file of several tunes.")
+@click.option("--list", "listing", is_flag=True, help="List the tunes in the file instead.")
+@click.option("--json", "as_json", is_flag=True, help="Print the tune as JSON.")
+def read(tune: Path, number: int | None, listing: bool, as_json: bool) -> None:
+    """Show what is understood of TUNE: MIDI, ABC or MusicXML.
+
+    \b
+    Example:
+      jackrail read tunes/nine_lamps.abc --json
+    """
+    from jackrail import api
+
+    from .show import show_listing, show_tune
+
+    if listing:
+        tunes = api.list_tunes(tune)
+        if as_json:
+            _print_json({"tunes": [{"number": number, "title": title} for number, title in tunes]})
+        else:
+            show_listing(tunes)
+        return
+    found = api.read_tune(tune, number)
+    if as_json:
+        _print_json(found.to_json())
+    else:
+        show_tune(found)
+
+
+@main.command()
+@click.argument("machine", type=_FILE)
+@click.argument("tunes", type=_FILE, nargs=-1)
+@click.option("--json", "as_json", is_flag=True, help="Print the findings as JSON.")
+def check(machine: Path, tunes: tuple[Path, ...], as_json: bool) -> None:
+    """Check a MACHINE file, and each of TUNES on it.
+
+    \b
+    Example:
+      jackrail check mine/machine.toml mine/tune.abc
+    """
+    from jackrail import api
+
+    from .show import show_findings
+
+    built = api.load_machine(machine)
+    findings = {"": api.check_machine(built)}
+    for tune in tunes:
+        known = findings[""]
+        findings[tune.name] = [finding for finding in api.do_work(built, api.read_tune(tune)).findings if finding not in known]
+    if as_json:
+        rows = [{"tune": name, **finding.to_json()} for name, found in findings.items() for finding in found]
+        _print_json({"machine": built.name, "findings": rows})
+    else:
+        show_findings(built.name, findings)
+    raise SystemExit(1 if api.worst(finding for found in findings.values() for finding in found) == "error" else 0)
+
+
+@main.command()
+@click.argument("folder", type=_FILE)
+def new(folder: Path) -> None:
+    """Write a machine file to start from into FOLDER.
+
+    \b
+    Example:
+      jackrail new mine
+    """
+    from jackrail import api
+
+    machine, tune = api.write_new_machine(folder)
+    click.echo(f"{machine}  a machine to change into yours; every line says what it means")
+    click.echo(f"{tune}  a tune that it plays")
+    click.echo(f"\nNext: jackrail perform {machine} {tune} --out {folder / 'out'}")
+
+
+@main.command()
+def schema() -> None:
+    """Print the JSON Schema of the machine file.
+
+    Editors use it to complete and check as you type.
+
+    \b
+    Example:
+      jackrail schema > machine.schema.json
+    """
+    from jackrail import api
+
+    _print_json(api.json_schema())
+
+
+def _wishes(options: dict[str, Any]) -> Wishes:
+    from jackrail.api import Wishes
+
+    return Wishes(**options)
+
+
+def _print_json(value: object) -> None:
+    click.echo(json.dumps(value, indent=1, ensure_ascii=False))
