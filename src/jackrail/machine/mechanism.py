@@ -29,7 +29,11 @@ from .quantities import (
 
 
 class Motor(Strict):
-    """A stepper with its driver. current_a: in each winding as set at the driver; hold: share of it kept when still."""
+    """A stepper with its driver.
+
+    current_a: in each winding as set at the driver; hold: share of it kept when still; reversed: when a high direction
+    line moves it towards lower positions.
+    """
 
     id: Id
     steps_per_turn: int = Field(default=200, ge=4, le=2000)
@@ -39,6 +43,7 @@ class Motor(Strict):
     inductance_h: InductanceH = Field(alias="inductance")
     holding_torque_nm: TorqueNm = Field(alias="holding_torque")
     hold: float = Field(default=0.5, ge=0.0, le=1.0)
+    reversed: bool = False
     rail: Id
     driver_minimum_v: VoltageV = Field(alias="driver_minimum")
 

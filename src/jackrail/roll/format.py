@@ -88,6 +88,7 @@ AXIS = Record(
         Field("direction_pin", "B", "pin of the direction line"),
         Field("enable_pin", "B", f"pin of the enable line, {NO_PIN} for none"),
         Field("is_pick", "B", "1: turns once for each TURN cue, without home or limits; 0: a carriage"),
+        Field("reversed", "B", "1: a high direction line moves towards lower steps; 0: towards higher"),
         Field("lowest", "i", "soft limit in steps from home"),
         Field("highest", "i", "soft limit in steps from home"),
         Field("turn_steps", "H", "steps of one turn"),

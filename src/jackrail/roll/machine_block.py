@@ -114,6 +114,7 @@ def _axis(axis: Axis, board: Board, mechanism: Mechanism) -> bytes:
         direction_pin=_pin(board, f"{axis.motor}.direction"),
         enable_pin=_pin(board, f"{axis.motor}.enable"),
         is_pick=axis.unit == "turn",
+        reversed=mechanism.motor(axis.motor).reversed,
         lowest=axis.lowest,
         highest=axis.highest,
         turn_steps=mechanism.motor(axis.motor).microsteps_per_turn,
