@@ -1,68 +1,27 @@
-"""ABC files (ABC 2.1): cut into tunes, read their fields and voices."""
+"""One ABC tune (ABC 2.1): its fields and voices."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from fractions import Fraction
 
 from jackrail.faults import BadInput, Fault
 
 from .abc_fields import FieldError, Key, Pitching, default_unit, read_key, read_metre, read_parts, read_pitching, read_tempo, read_unit
+from .abc_layers import merged, part_order
 from .abc_music import MusicReader
+from .abc_text import TuneText, uncommented
 from .abc_voice import Voice
 from .assemble import assemble
 from .bar_lengths import check_lengths, number_bars
 from .model import Tune
-from .playing_out import play_order
-from .written import Notes, WrittenBar
+from .written import Notes
 
 _FIELD = re.compile(r"([A-Za-z+]):(.*)")
 _MUSIC_LETTER = re.compile(r"[A-Ga-g]:+\|")
 _HEADER_ONLY = "ABCDFGHOSXZ"
 MAX_FAULTS = 20
-
-
-@dataclass
-class TuneText:
-    """The lines of one tune with their line numbers. number: its X: number. stray: first line after it that is in no tune."""
-
-    number: int
-    lines: list[tuple[int, str]] = field(default_factory=list)
-    stray: int = 0
-
-    @property
-    def title(self) -> str:
-        """The first T: field."""
-        return next((text[2:].strip() for _, text in self.lines if text.startswith("T:")), "")
-
-
-def split_tunes(text: str) -> list[TuneText]:
-    """Cut a file into its tunes: X: begins one, an empty line ends it; fields before the first hold for all.
-
-    A file without X: whose first block has a K: field is one tune, numbered 1.
-    """
-    tunes: list[TuneText] = []
-    common: list[tuple[int, str]] = []
-    current: TuneText | None = None
-    for number, raw in enumerate(re.split(r"\r\n|\r|\n", text), 1):
-        line = raw.rstrip()
-        if line.startswith("X:"):
-            digits = re.match(r"\s*(\d{1,9})", line[2:])
-            current = TuneText(int(digits[1]) if digits else len(tunes) + 1, [*common, (number, line)])
-            tunes.append(current)
-        elif not line:
-            current = None
-        elif current is not None:
-            current.lines.append((number, line))
-        elif not tunes:
-            common.append((number, line))
-        elif not tunes[-1].stray and not line.startswith("%") and "|" in line:
-            tunes[-1].stray = number
-    if not tunes and any(line.startswith("K:") for _, line in common):
-        return [TuneText(1, common)]
-    return tunes
 
 
 def read_abc(tune: TuneText, warnings: tuple[str, ...] = ()) -> Tune:
@@ -107,14 +66,15 @@ class _TuneReader:
             self.faults.append(Fault("tune", "most of this is no ABC music", value=f"{self.music.unreadable} unreadable characters"))
         if self.faults:
             raise BadInput(self.faults[:MAX_FAULTS])
-        bars = self._merged()
+        bars = merged(list(self.voices.values()), self.notes)
         if not bars:
             raise BadInput(Fault("tune", "the tune has a header but no music", hint="is the file cut short, or an empty line after K:?"))
         number_bars(bars)
         check_lengths(bars, self.notes)
         if self.tune.stray:
             self.notes.say(f"music on line {self.tune.stray} follows an empty line and belongs to no tune: left out")
-        return assemble(self.tune.title, bars, self._order(bars), self.notes)
+        order = part_order(bars, next(iter(self.voices.values())).parts, self.part_order, self.notes)
+        return assemble(self.tune.title, bars, order, self.notes)
 
     def _line(self, line: str, number: int) -> None:
         if line.startswith("%"):
@@ -125,10 +85,10 @@ class _TuneReader:
         match = _FIELD.match(line)
         in_body = self.key is not None
         if match is not None and not (in_body and (_MUSIC_LETTER.match(line) or match[1] in "Ee")):
-            self._field(match[1], _uncommented(match[2]), f"line {number}")
+            self._field(match[1], uncommented(match[2]), f"line {number}")
         elif in_body:
             self._open_voice()
-            self.music.read(_uncommented(line), number)
+            self.music.read(uncommented(line), number)
         elif re.search(r"[|\]]", line):
             hint = "end the header with K: and the key, or K:none"
             self.faults.append(Fault("missing", "music begins before the K: field", f"line {number}", repr(line[:20]), hint=hint))
@@ -245,7 +205,10 @@ class _TuneReader:
 
     def _part(self, value: str) -> None:
         if self.key is None:
-            self.part_order = read_parts(value)
+            try:
+                self.part_order = read_parts(value)
+            except FieldError as error:
+                self.notes.say(f"the order of parts {error}: the tune is played as written")
         else:
             self._open_voice()
             self.music.voice.start_part(value.strip())
@@ -280,47 +243,3 @@ class _TuneReader:
 
     def _symbols(self, _value: str) -> None:
         self.notes.say(f"the symbol line (s:) on {self.place} is left out")
-
-    def _merged(self) -> list[WrittenBar]:
-        """The bars of the first voice with the notes of all: voices are laid over each other bar by bar."""
-        voices = [voice for voice in self.voices.values() if voice.finish()]
-        if not voices:
-            return []
-        main = voices[0].bars
-        for voice in voices[1:]:
-            for index, bar in enumerate(voice.bars):
-                if index == len(main):
-                    self.notes.say(f"voice {voice.name} has {len(voice.bars)} bars, voice {voices[0].name} has {len(main)}")
-                if index >= len(main):
-                    main.append(bar)
-                    continue
-                _lay_over(main[index], bar)
-                if bar.repeat_end != main[index].repeat_end or bar.ending != main[index].ending:
-                    self.notes.say(f"repeats of voice {voice.name} differ from those of voice {voices[0].name}, which are followed")
-        return main
-
-    def _order(self, bars: list[WrittenBar]) -> list[int]:
-        parts = next(iter(self.voices.values())).parts
-        if not self.part_order or not parts:
-            return play_order(bars, self.notes)
-        starts = [start for _, start in parts]
-        spans = dict(zip((label for label, _ in parts), zip(starts, [*starts[1:], len(bars)], strict=True), strict=True))
-        order = list(play_order(bars[: starts[0]], self.notes))
-        for label in self.part_order:
-            if label not in spans:
-                self.notes.say(f"part {label} of the order {self.part_order} is nowhere in the music: left out")
-                continue
-            first, last = spans[label]
-            order += [first + index for index in play_order(bars[first:last], self.notes)]
-        return order
-
-
-def _lay_over(main: WrittenBar, other: WrittenBar) -> None:
-    main.notes += other.notes
-    main.length_q = max(main.length_q, other.length_q)
-    main.chords = sorted({**dict(other.chords), **dict(main.chords)}.items())
-    main.tempo = sorted({**dict(other.tempo), **dict(main.tempo)}.items())
-
-
-def _uncommented(text: str) -> str:
-    return text if "%" not in text else re.sub(r"(?<!\\)%.*", "", text)

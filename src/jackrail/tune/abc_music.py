@@ -5,42 +5,16 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from fractions import Fraction
-from functools import lru_cache
 
 from jackrail.faults import Fault
 
 from .abc_fields import ACCIDENTALS
+from .abc_tokens import MAX_NOTE_Q, MAX_PASS, PASSES, TOKEN, note_length_q, pass_numbers
 from .abc_voice import STEERING, Voice
 from .chord_names import NO_CHORD, readable, transposed
 from .model import Quarters
 from .written import Notes, WrittenBar, mark_words
 
-_LENGTH = r"(?:\d*(?:/+\d*)?)"
-_TOKEN = re.compile(
-    rf"""
-  (?P<space>[ \t`$\\]+)
-| (?P<note>(?P<acc>\^\^?|__?|=)?(?P<letter>[A-Ga-g])(?P<octave>[,']*)(?P<length>{_LENGTH}))
-| (?P<bar>\.?(?P<ends>:*)(?P<body>\[?\|[|\]]*(?:\[\|)?)(?P<starts>:*)|::+)
-| (?P<quote>"(?P<text>[^"]*)")
-| (?P<rest>[zx](?P<rest_length>{_LENGTH}))
-| (?P<bar_rest>[ZX](?P<bars>\d*))
-| (?P<tie>\.?-)
-| (?P<broken>[<>]+)
-| (?P<tuplet>\((?P<p>\d)(?::(?P<q>\d*))?(?::(?P<r>\d*))?)
-| (?P<slur>\.?\(|\))
-| (?P<grace>\{{[^}}]*\}})
-| (?P<ending>\[(?P<passes>\d[\d,\-.]*)|\["[^"]*")
-| (?P<field>\[(?P<field_name>[A-Za-z]):(?P<value>[^\]]*)\])
-| (?P<open>\[)
-| (?P<close>\](?P<chord_length>{_LENGTH}))
-| (?P<decoration>[!+](?P<name>[^\s!+|":\[\]]{{1,30}})[!+])
-| (?P<overlay>&)
-| (?P<spacer>y\d*)
-| (?P<short>[~.H-Wh-w])
-""",
-    re.VERBOSE,
-)
-_PASSES = re.compile(r"[ \t]*(?P<passes>\d[\d,\-.]*)")
 _TUPLET_Q = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}  # the others take 2, in compound metres 3 (ABC 2.1 section 4.13)
 _SHORTHANDS = {
     "~": "roll", "H": "fermata", "L": "accent", "M": "lowermordent", "O": "coda", "P": "uppermordent", "S": "segno", "T": "trill",
@@ -60,10 +34,7 @@ _ORNAMENTS = {
     "arpeggio",
     "slide",
 }
-MAX_NOTE_Q = 1000
-"""Longest note, in quarters; a longer one is a slip."""
 MAX_NOTE_COUNT = 100_000
-MAX_PASS = 64
 
 
 class MusicReader:
@@ -87,7 +58,7 @@ class MusicReader:
     def read(self, line: str, number: int) -> None:
         """Read one line of music, `number` being its line in the file."""
         self.line, self.number, at, end = line, number, 0, len(line)
-        acts, match_at = self._acts, _TOKEN.match
+        acts, match_at = self._acts, TOKEN.match
         while at < end:
             match = match_at(line, at)
             if match is None:
@@ -102,7 +73,7 @@ class MusicReader:
             act = acts.get(kind or "")
             if act is not None:
                 act(match)
-                if kind == "bar" and (passes := _PASSES.match(line, at)) is not None:
+                if kind == "bar" and (passes := PASSES.match(line, at)) is not None:
                     self._ending(passes)
                     at = passes.end()
         if self._chord is not None:
@@ -140,7 +111,7 @@ class MusicReader:
                 self._fault("the voice has far too many notes", limit=f"at most {MAX_NOTE_COUNT}")
 
     def _length(self, text: str) -> Quarters:
-        length_q = _length_q(text, self.voice.unit_q)
+        length_q = note_length_q(text, self.voice.unit_q)
         if length_q is None:
             self._fault("a note length cannot be used", repr(text[:12]), f"above 0, at most {MAX_NOTE_Q} quarters", "write A2, A/2, A3/2")
             return self.voice.unit_q
@@ -212,7 +183,12 @@ class MusicReader:
         self.voice.bar_line(len(match["ends"]), double=double, starts=len(match["starts"]))
 
     def _ending(self, match: re.Match[str]) -> None:
-        passes = _pass_numbers(match["passes"]) if match["passes"] else None
+        if match["passes"] is None:
+            self.notes.say(f"the bracket {match[0][:20]} on line {self.number} has no number: played as plain music")
+            self.voice.close_bar()
+            self._symbol(match["named"])
+            return
+        passes = pass_numbers(match["passes"])
         if passes is None:
             self._fault("an ending cannot be read", repr(match[0][:16]), f"numbers 1 to {MAX_PASS}", "write |1 or [1,3 or [1-3")
         else:
@@ -233,10 +209,10 @@ class MusicReader:
         symbol = None if annotation else readable(text)
         if symbol is not None:
             voice.bar.chords.append((voice.cursor_q, transposed(symbol, voice.pitching.semitones)))
-        elif mark_words(_SCRAP, words, voice.cursor_q):
+        elif mark_words(WrittenBar(0), words, voice.cursor_q):
             voice.pending.append(words)
             self.notes.say(f'the words "{words}" are followed as the sign they stand for')
-        elif annotation or not text:
+        elif annotation or not text or text.isdigit():  # a fingering
             pass
         elif NO_CHORD.fullmatch(text):
             self.notes.count("no-chord signs are not followed, the chord before holds on", voice.place)
@@ -265,35 +241,3 @@ class MusicReader:
 
     def _overlay(self, _match: re.Match[str]) -> None:
         self.voice.overlay_start()
-
-
-_SCRAP = WrittenBar(0)
-
-
-@lru_cache(maxsize=4096)
-def _length_q(text: str, unit_q: Quarters) -> Quarters | None:
-    """Length of a note from what stands after it ("", "2", "/", "3/2", "//"); None when it cannot be used."""
-    if not text:
-        return unit_q
-    above, slash, below = text.partition("/")
-    halvings = below.count("/") + 1 if slash else 0
-    digits = below.strip("/")
-    if len(above) > 6 or len(digits) > 6 or halvings > 8 or (digits and halvings > 1):
-        return None
-    divisor = int(digits) if digits else 2**halvings
-    multiple = int(above or 1)
-    if not divisor or not multiple:
-        return None
-    length_q = unit_q * Fraction(multiple, divisor)
-    return length_q if length_q <= MAX_NOTE_Q else None
-
-
-def _pass_numbers(text: str) -> frozenset[int] | None:
-    """Passes of a bracket: "1", "1,3", "1-3"; None when they make no sense."""
-    passes: set[int] = set()
-    for part in text.strip(".,-").split(","):
-        low, dash, high = part.strip(".").partition("-")
-        if not low.isdigit() or (dash and not high.isdigit()) or len(low) > 3 or len(high) > 3:
-            return None
-        passes |= set(range(int(low), int(high or low) + 1))
-    return frozenset(passes) if passes and min(passes) >= 1 and max(passes) <= MAX_PASS else None

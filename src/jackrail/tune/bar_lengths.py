@@ -26,7 +26,7 @@ def check_lengths(bars: Sequence[WrittenBar], notes: Notes) -> None:
     odd = []
     upbeats = {bar.length_q for index, bar in enumerate(bars) if bar.short and (index == 0 or _boundary(bars, index))}
     for index, bar in enumerate(bars):
-        if bar.free or bar.length_q == bar.metre_q or (bar.short and _excused(bars, index, upbeats)):
+        if bar.free or bar.length_q == bar.metre_q or (bar.short and (bar.implicit or _excused(bars, index, upbeats))):
             continue
         odd.append(f"bar {bar.number} holds {_said(bar.length_q)} quarters where {bar.beats}/{bar.beat_unit} asks for {_said(bar.metre_q)}")
     for sentence in odd[:_SHOWN]:
@@ -43,7 +43,8 @@ def _boundary(bars: Sequence[WrittenBar], index: int) -> bool:
 
 def _second_half(bars: Sequence[WrittenBar], index: int) -> bool:
     bar, before = bars[index], bars[index - 1]
-    return bar.short and before.short and _boundary(bars, index) and bar.length_q + before.length_q == bar.metre_q
+    joined = bar.implicit or _boundary(bars, index) or bar.number == before.number != 0
+    return bar.short and before.short and joined and bar.length_q + before.length_q == bar.metre_q
 
 
 def _excused(bars: Sequence[WrittenBar], index: int, upbeats: set[Quarters]) -> bool:

@@ -105,7 +105,7 @@ def read_direction(direction: Element, reader: PartReader) -> None:
         if not steered and kind.find("segno") is not None:
             reader.bar.segno = ""
         if not steered and kind.find("coda") is not None:
-            reader.bar.coda = ""
+            reader.bar.coda, reader.bar.coda_q = "", reader.cursor_q
         metronome = kind.find("metronome")
         if metronome is not None and (sound is None or sound.get("tempo") is None):
             _metronome(metronome, reader)

@@ -72,9 +72,7 @@ class PartReader:
         written = re.match(r"\d{1,6}", self.bar_name)
         implicit = measure.get("implicit") == "yes"
         number = int(written[0]) if written else before
-        self.bar = bar = WrittenBar(
-            number, *(self.metre or (4, 4)), free=self.metre is None or (implicit and before > 0), ending=self.ending
-        )
+        self.bar = bar = WrittenBar(number, *(self.metre or (4, 4)), free=self.metre is None, implicit=implicit, ending=self.ending)
         self.cursor_q = self.onset_q = Fraction(0)
         length_q = Fraction(0)
         for element in measure:
@@ -98,8 +96,8 @@ class PartReader:
         known = self.quarters.get(text)
         if known is not None:
             return known
-        value = Fraction(text) if _NUMBER.fullmatch(text) else Fraction(0)
-        if value <= 0:
+        value = Fraction(text) if _NUMBER.fullmatch(text) else Fraction(-1)
+        if value < 0 or (not value and element.tag == "note"):
             self.fault(
                 f"a <{element.tag}> has no usable duration", repr(text[:20]), "a number above 0", "the file is damaged; export it again"
             )

@@ -5,7 +5,8 @@ Rules where notation leaves room (each is said in a warning when it is used):
   or (ABC 2.1 section 4.8) the last double bar.
 - A single bracket that ends in a repeat sign is left out on the last pass. Where there are several, the last is played once.
 - After a D.C. or D.S. repeats are not taken again and last endings are played (common practice, no source).
-- Fine ends the tune only after a jump, at the end of its bar. Of two coda signs the first is where to leave.
+- Fine ends the tune only after a jump, at the end of its bar. Of two coda signs the first is where to leave: before its bar
+  when it stands at the beginning of one, else after it.
 """
 
 from __future__ import annotations
@@ -36,6 +37,13 @@ def play_order(bars: Sequence[WrittenBar], notes: Notes) -> list[int]:
     return _Player(bars, notes).play()
 
 
+def check_length(bars: int) -> None:
+    """Raise BadInput with a "range" fault when so many bars are too many."""
+    if bars >= MAX_BARS:
+        hint = "check the repeat counts and the order of parts"
+        raise BadInput(Fault("range", "the tune is far too long once repeats are played out", limit=f"at most {MAX_BARS} bars", hint=hint))
+
+
 class _Player:
     def __init__(self, bars: Sequence[WrittenBar], notes: Notes) -> None:
         self.bars = bars
@@ -48,7 +56,9 @@ class _Player:
         self.coda_at = codas[-1] if codas else None
         self.leaves = {index for index, bar in enumerate(bars) if bar.to_coda is not None}
         if not self.leaves and len(codas) > 1:
-            self.leaves = {codas[0]}
+            first = bars[codas[0]]
+            notes.say(f"of two coda signs the first, in bar {first.number}, is taken as the place to leave")
+            self.leaves = {codas[0] if first.coda_q else codas[0] - 1}
 
     def play(self) -> list[int]:
         at = 0
@@ -80,11 +90,7 @@ class _Player:
         return section.last + 1
 
     def _append(self, index: int) -> None:
-        if len(self.order) >= MAX_BARS:
-            limit = f"at most {MAX_BARS} bars"
-            raise BadInput(
-                Fault("range", "the tune is far too long once repeats are played out", limit=limit, hint="check the repeat counts")
-            )
+        check_length(len(self.order))
         self.order.append(index)
 
     def _leave(self, index: int) -> int | None:

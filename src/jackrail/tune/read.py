@@ -7,7 +7,8 @@ from pathlib import Path
 
 from jackrail.faults import BadInput, Fault
 
-from .abc import TuneText, read_abc, split_tunes
+from .abc import read_abc
+from .abc_text import TuneText, split_tunes
 from .midi import list_midi, read_midi
 from .model import Tune
 from .musicxml import list_parts, read_musicxml
@@ -55,13 +56,17 @@ def list_tunes(path: Path) -> list[tuple[int, str]]:
 
 def _bytes_of(path: Path) -> bytes:
     try:
-        with path.open("rb") as file:
-            data = file.read(MAX_BYTES + 1)
+        size = path.stat().st_size
+        data = path.read_bytes() if path.is_file() and size <= MAX_BYTES else b""
+        if not path.is_file():
+            raise BadInput(Fault("file", "is no plain file", hint="give the name of a tune's file"))
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise BadInput(Fault("file", f"cannot be read: {reason}", hint="check the name and its folder")) from None
-    if len(data) > MAX_BYTES:
-        raise BadInput(Fault("file", "is too large for a tune", limit=f"at most {MAX_BYTES} bytes", hint="is it a recording?"))
+    if size > MAX_BYTES:
+        raise BadInput(
+            Fault("file", "is too large for a tune", value=f"{size} bytes", limit=f"at most {MAX_BYTES}", hint="is it a recording?")
+        )
     if not data.strip():
         raise BadInput(Fault("file", "is empty", hint="was it saved or copied completely?"))
     return data

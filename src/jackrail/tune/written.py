@@ -29,8 +29,9 @@ class WrittenBar:
     """One bar on paper, with the signs at its ends.
 
     chords, tempo, keys: (onset in the bar, value) in time order; a key is (sharps, mode). free: its length is not to be
-    judged by the metre. section_start: a double bar stands at its left. repeat_end: times its section is played when a
-    repeat sign stands at its right, else 0. ending: the passes it is for, empty for all. fine_q: where Fine stands.
+    judged by the metre. implicit: said to be part of a bar, such as an upbeat. section_start: a double bar stands at its
+    left. repeat_end: times its section is played when a repeat sign stands at its right, else 0. ending: the passes it is
+    for, empty for all. fine_q, coda_q: where those signs stand.
     """
 
     number: int
@@ -38,6 +39,7 @@ class WrittenBar:
     beat_unit: int = 4
     length_q: Quarters = field(default_factory=Fraction)
     free: bool = False
+    implicit: bool = False
     notes: list[WrittenNote] = field(default_factory=list)
     chords: list[tuple[Quarters, str]] = field(default_factory=list)
     tempo: list[tuple[Quarters, float]] = field(default_factory=list)
@@ -49,6 +51,7 @@ class WrittenBar:
     ending_start: bool = False
     segno: str | None = None
     coda: str | None = None
+    coda_q: Quarters = field(default_factory=Fraction)
     to_coda: str | None = None
     fine_q: Quarters | None = None
     jump: Jump = ""
@@ -84,7 +87,7 @@ def mark_words(bar: WrittenBar, text: str, onset_q: Quarters) -> bool:
     elif words.lower() == "fine":
         bar.fine_q = onset_q
     elif words.lower() == "coda":
-        bar.coda = ""
+        bar.coda, bar.coda_q = "", onset_q
     elif words.lower() == "segno":
         bar.segno = ""
     else:

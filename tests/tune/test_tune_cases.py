@@ -1,0 +1,156 @@
+"""Notation files with answers worked out by hand: cases/good with expected.json, and cases/bad that must end in one clear message.
+
+The files and answers were written for this project from ABC 2.1, MusicXML 4.0 and Standard MIDI Files 1.0 (RP-001).
+"""
+
+import json
+import time
+import tracemalloc
+from pathlib import Path
+
+import pytest
+
+from jackrail.faults import BadInput
+from jackrail.pitch import parse_chord
+from jackrail.tune.read import list_tunes, read_tune
+
+CASES = Path(__file__).parent / "cases"
+EXPECTED = json.loads((CASES / "expected.json").read_text("utf-8"))
+TOLERANCE_Q = 1e-4  # the answers are written with four decimals
+
+# Bad file -> (fault code, part of its place) when it cannot be read, or words of the warning it is read with.
+REFUSED = {
+    "b_baddur.musicxml": ("syntax", "part P1 measure 1"),
+    "b_badlen.abc": ("syntax", "line 3"),
+    "b_badmeter.abc": ("syntax", "line 2"),
+    "b_badstep.musicxml": ("syntax", "part P1 measure 1"),
+    "b_bomb.mxl": ("range", "score.xml"),
+    "b_data80.mid": ("format", "byte 24"),
+    "b_div0.mid": ("format", "byte 12"),
+    "b_div0.musicxml": ("syntax", "measure 0"),
+    "b_empty.abc": ("file", "b_empty.abc"),
+    "b_empty.mid": ("file", "b_empty.mid"),
+    "b_empty.musicxml": ("file", "b_empty.musicxml"),
+    "b_garbage.abc": ("format", "byte 0"),
+    "b_headeronly.abc": ("tune", "b_headeronly.abc"),
+    "b_html.musicxml": ("format", "b_html.musicxml"),
+    "b_lol.musicxml": ("format", "line 1"),
+    "b_negdur.musicxml": ("syntax", "part P1 measure 1"),
+    "b_nodiv.musicxml": ("syntax", "measure 0"),
+    "b_nok.abc": ("missing", "line 5"),
+    "b_quote.abc": ("syntax", "line 6 column 1"),
+    "b_text.abc": ("format", "line 1"),
+    "b_text.mid": ("format", "byte 0"),
+    "b_text.musicxml": ("format", "byte 0"),
+    "b_trunc.mid": ("format", "byte 59"),
+    "b_trunc.musicxml": ("syntax", "line 3"),
+}
+READ_WITH_WARNING = {
+    "b_alien.mid": "is no track and was skipped",
+    "b_hdrlen.mid": "the header is 8 bytes long",
+    "b_longbar.abc": "bar 1 holds 8 quarters where 4/4 asks for 4",
+    "b_nocontainer.mxl": "no META-INF/container.xml",
+    "b_noeot.mid": "track 1 has no end mark",
+    "b_ntracks.mid": "promises 9 tracks, the file holds 1",
+    "b_rmid.mid": "wrapped in RIFF",
+    "b_tempo0.mid": "a tempo of 0 at byte 24",
+    "b_timewise.musicxml": "no metre is written",
+    "b_tracklen.mid": "longer than the file",
+    "b_type2.mid": "left out: 2",
+    "b_unclosedrep.musicxml": "begins in bar 1 never ends",
+}
+
+
+@pytest.mark.parametrize("name", [name for name in EXPECTED if "notes" in EXPECTED[name] and "sec" not in EXPECTED[name]])
+def test_a_good_file_reads_as_worked_out_by_hand(name):
+    tune = read_tune(CASES / "good" / name)
+    wanted = EXPECTED[name]
+    got = sorted((float(note.onset_q), float(note.duration_q), note.midi) for note in tune.notes)
+    assert len(got) == len(wanted["notes"])
+    for note, answer in zip(got, sorted(wanted["notes"]), strict=True):
+        assert note == pytest.approx(answer, abs=TOLERANCE_Q)
+    assert [[float(chord.onset_q), chord.symbol] for chord in tune.chords] == wanted["chords"]
+    assert all(parse_chord(chord.symbol) == chord.chord for chord in tune.chords)
+    if "pickup" in wanted:
+        assert float(tune.pickup_q) == wanted["pickup"]
+    if "tempos" in wanted:
+        assert [[float(mark.onset_q), mark.quarters_per_minute] for mark in tune.tempo] == wanted["tempos"]
+
+
+def test_seconds_of_a_file_with_smpte_division():
+    tune = read_tune(CASES / "good" / "m3_smpte.mid")
+    got = [[tune.seconds_at(n.onset_q), tune.seconds_at(n.onset_q + n.duration_q) - tune.seconds_at(n.onset_q)] for n in tune.notes]
+    assert got == EXPECTED["m3_smpte.mid"]["sec"]
+    assert tune.bars == ()
+    assert any("SMPTE" in warning for warning in tune.warnings)
+
+
+def test_a_tune_of_a_file_with_several():
+    path = CASES / "good" / "a5_multi.abc"
+    assert list_tunes(path) == [(1, "One"), (2, "Two"), (7, "Three")]
+    assert len(list_tunes(path)) == EXPECTED["a5_multi.abc"]["tunes"]
+    third = read_tune(path, 7)
+    assert [[float(n.onset_q), float(n.duration_q), n.midi] for n in third.notes] == EXPECTED["a5_multi.abc"]["notes3"]
+    assert "the file holds 2 others: this is X:1, the first" in read_tune(path).warnings
+    with pytest.raises(BadInput, match="no tune with that number") as caught:
+        read_tune(path, 3)
+    assert (caught.value.faults[0].code, caught.value.faults[0].limit) == ("option", "1, 2, 7")
+
+
+def test_the_stuck_key_is_named():
+    tune = read_tune(CASES / "good" / "m6_stuck.mid")
+    assert "track 1: key 60, struck at tick 0, is never released and is left out" in tune.warnings
+
+
+def test_every_bad_file_is_expected_somewhere():
+    assert {path.name for path in (CASES / "bad").iterdir()} == set(REFUSED) | set(READ_WITH_WARNING)
+
+
+@pytest.mark.parametrize("name", sorted(REFUSED))
+def test_a_bad_file_ends_in_one_clear_message(name):
+    code, place = REFUSED[name]
+    start = time.perf_counter()
+    with pytest.raises(BadInput) as caught:
+        read_tune(CASES / "bad" / name)
+    assert time.perf_counter() - start < 1.0
+    first = caught.value.faults[0]
+    assert first.code == code
+    assert first.where.startswith(name)
+    assert place in first.where
+    assert first.hint or first.limit or "write" in first.what or "is no metre" in first.what
+
+
+@pytest.mark.parametrize("name", sorted(READ_WITH_WARNING))
+def test_a_bad_file_with_a_sensible_reading_warns(name):
+    start = time.perf_counter()
+    tune = read_tune(CASES / "bad" / name)
+    assert time.perf_counter() - start < 1.0
+    assert tune.notes
+    assert any(READ_WITH_WARNING[name] in warning for warning in tune.warnings)
+
+
+def test_all_faults_of_a_file_come_at_once():
+    with pytest.raises(BadInput) as caught:
+        read_tune(CASES / "bad" / "b_badlen.abc")
+    places = [fault.where for fault in caught.value.faults]
+    assert [place.split(": ")[1] for place in places] == ["line 3", "line 5 column 1", "line 5 column 15"]
+
+
+def test_the_bomb_is_not_unpacked():
+    tracemalloc.start()
+    with pytest.raises(BadInput, match="unpacks to far too much"):
+        read_tune(CASES / "bad" / "b_bomb.mxl")
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert peak < 8 * 2**20  # bytes; the score in it is 200 MiB
+
+
+def test_a_missing_file_and_a_huge_one(tmp_path):
+    with pytest.raises(BadInput, match="cannot be read") as caught:
+        read_tune(tmp_path / "none.abc")
+    assert caught.value.faults[0].code == "file"
+    huge = tmp_path / "huge.abc"
+    with huge.open("wb") as file:
+        file.truncate(17 * 2**20)
+    with pytest.raises(BadInput, match="too large"):
+        read_tune(huge)
