@@ -69,6 +69,7 @@ _PLAIN: dict[str, tuple[float, Dimension]] = {
     "gf": (_GRAVITY_M_S2 * 1e-3, _FORCE),
     "ozf": (_POUND_KG / 16 * _GRAVITY_M_S2, _FORCE),
     "lbf": (_POUND_KG * _GRAVITY_M_S2, _FORCE),
+    "Ncm": (1e-2, _TORQUE),
     "turn": (1.0, _ANGLE),
     "turns": (1.0, _ANGLE),
     "rev": (1.0, _ANGLE),
@@ -121,6 +122,7 @@ _NUMBER = re.compile(
     r"(?P<whole>[+-]?\d+)\s+(?P<part>\d+/\d+)|(?P<ratio>[+-]?\d+/\d+)|(?P<decimal>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)"
 )
 _FACTOR = re.compile(r"(?P<name>[A-Za-zµΩ]+|[\"'])(?:\^?(?P<power>-?[1-9]))?")
+_LONGEST_NUMBER = 40
 _LOOKALIKES = str.maketrans({"μ": "µ", "Ω": "Ω", "·": "*", "⋅": "*", "×": "*", "²": "2", "³": "3", "″": '"', "”": '"', "“": '"', "′": "'", "’": "'", "−": "-", "\u00a0": " ", "\u202f": " "})  # fmt: skip
 
 
@@ -135,6 +137,8 @@ def parse_quantity(text: str, kind_name: str) -> float:
     match = _NUMBER.match(plain)
     if match is None:
         raise BadInput(_unreadable(kind, text, "start with a number"))
+    if len(match[0]) > _LONGEST_NUMBER or not math.isfinite(_number(match)):
+        raise BadInput(_unreadable(kind, text, "no machine needs a number so large or so long"))
     rest = plain[match.end() :].strip()
     if not rest:
         raise BadInput(_unreadable(kind, text, f"a unit is missing: a {kind.name} is written like {kind.example!r}"))
