@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -90,22 +91,12 @@ def make_ramp(step: float, speed: float, acceleration: float, tick_hz: int = TIC
     """The ramp of an axis. step, speed, acceleration: in mm or in turns, alike (mm, mm/s, mm/s2).
 
     The interval at full speed is rounded up to a whole tick, so the axis never exceeds `speed`. Raises BadInput when the
-    first interval does not fit the timer or the table would be too long for the board.
+    first or the cruising interval does not fit the timer or the table would be too long for the board.
     """
     cruise = math.ceil(tick_hz * step / speed - 1e-9)
-    first = tick_hz * math.sqrt(2 * step / acceleration)
-    if first > LONGEST_INTERVAL:
-        limit = f"{2 * step * (tick_hz / LONGEST_INTERVAL) ** 2:.3g} or more"
-        raise BadInput(
-            Fault(
-                "range",
-                "this acceleration is too slow for the timer",
-                "acceleration",
-                f"{acceleration:g}",
-                limit,
-                "use more microsteps or accelerate faster",
-            )
-        )
+    faults = list(_slow_faults(step, speed, acceleration, tick_hz))
+    if faults:
+        raise BadInput(faults)
     entries: list[tuple[int, int]] = []
     steps, ticks = 0, 0
     while True:
@@ -129,3 +120,14 @@ def make_ramp(step: float, speed: float, acceleration: float, tick_hz: int = TIC
             )
         )
     return Ramp(tuple(entries), cruise, tick_hz)
+
+
+def _slow_faults(step: float, speed: float, acceleration: float, tick_hz: int) -> Iterator[Fault]:
+    """A speed or an acceleration whose longest interval the 16-bit timer cannot count."""
+    if tick_hz * math.sqrt(2 * step / acceleration) > LONGEST_INTERVAL:
+        limit = f"{2 * step * (tick_hz / LONGEST_INTERVAL) ** 2:.3g} or more"
+        hint = "use more microsteps or accelerate faster"
+        yield Fault("range", "this acceleration is too slow for the timer", "acceleration", f"{acceleration:g}", limit, hint)
+    if tick_hz * step / speed > LONGEST_INTERVAL:
+        limit = f"{step * tick_hz / LONGEST_INTERVAL:.3g} or more"
+        yield Fault("range", "this speed is too slow for the timer", "speed", f"{speed:g}", limit, "use more microsteps or more speed")
