@@ -28,12 +28,10 @@ from jackrail.findings import Finding, worst
 from jackrail.machine.load import load_machine, parse_machine
 from jackrail.machine.machine import Machine, json_schema
 from jackrail.motion.ensemble import make_ensemble
-from jackrail.report import render_report
 from jackrail.roll.listing import list_roll
 from jackrail.setting.fit import Wishes, fit
 from jackrail.setting.model import Setting
 from jackrail.setting.taste import Taste
-from jackrail.sound import render, write_wav
 from jackrail.tune.model import Tune
 from jackrail.tune.read import list_tunes, read_tune
 from jackrail.work import Work, do_work
@@ -104,6 +102,10 @@ def write_work(work: Work, out: Path) -> tuple[Path, ...]:
     replaced whole or not at all, and other files in `out` are left alone. Raises BadInput when the folder cannot be
     written.
     """
+    # Loaded here: numpy and the page's templates take longer to load than a tune takes to fit.
+    from jackrail.report import render_report  # noqa: PLC0415
+    from jackrail.sound import render, write_wav  # noqa: PLC0415
+
     makers: dict[str, Callable[[Path], object]] = {
         "report.html": lambda path: _write_text(path, render_report(work)),
         "sound.wav": lambda path: write_wav(path, render(work.performance, work.machine.instrument), 44100),

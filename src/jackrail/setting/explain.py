@@ -88,10 +88,15 @@ class Explainer:
             written = moved_symbol(moment.symbol.symbol, self._found.transpose)
             fitting = self._parts.chord_options(moment.symbol.chord.transposed(self._found.transpose))
             if option is None:
-                reason = "its bar would not be ready again" if fitting else "no chord bar has these notes"
-                yield Loss("chord-lost", place, at_s, written, "", reason)
+                yield Loss("chord-lost", place, at_s, written, "", self._why_silent(fitting))
             elif (option.voice, 0) not in fitting:
                 yield Loss("chord-changed", place, at_s, written, self._parts.voices[option.voice].chord, "the bar has the plain triad")
+
+    def _why_silent(self, fitting: list[tuple[int, int]]) -> str:
+        if fitting:
+            return "its bar would not be ready again"
+        has_bars = any(voice.part == "chord" for voice in self._parts.voices)
+        return "no chord bar has these notes" if has_bars else "this machine has no chord bars"
 
 
 def moved_symbol(symbol: str, transpose: int) -> str:

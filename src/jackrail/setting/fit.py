@@ -19,6 +19,7 @@ from .search import Found, Search
 from .taste import Taste
 
 _LEAD_IN_STEP_S = 0.25
+_MINOR_MODES = ("minor", "aeolian", "dorian", "phrygian", "locrian")
 _MODES = {"major": 0, "ionian": 0, "dorian": 2, "phrygian": 4, "lydian": 5, "mixolydian": 7, "minor": 9, "aeolian": 9, "locrian": 11}
 
 
@@ -62,8 +63,12 @@ def _transpositions(parts: Parts, wishes: Wishes) -> list[int]:
         return every
     if not tune.keys:
         raise BadInput(Fault("option", "the tune states no key, so it cannot be moved to one", "--key", wishes.key, hint="use --transpose"))
-    tonic = (7 * tune.keys[0].sharps + _MODES.get(tune.keys[0].mode, 0)) % 12
-    shift = (parse_chord(wishes.key).root - tonic) % 12
+    wanted, mode = parse_chord(wishes.key), tune.keys[0].mode
+    if 3 in wanted.intervals and mode not in _MINOR_MODES:
+        hint = f"the tune is {mode}: write --key {class_name(wanted.root)}"
+        raise BadInput(Fault("option", "the tune cannot be moved into a minor key", "--key", wishes.key, hint=hint))
+    tonic = (7 * tune.keys[0].sharps + _MODES.get(mode, 0)) % 12
+    shift = (wanted.root - tonic) % 12
     return [transpose for transpose in every if transpose % 12 == shift] or [shift if shift <= 6 else shift - 12]
 
 

@@ -9,7 +9,6 @@ to none. The result is the proven optimum unless the state limit was reached, an
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 from itertools import pairwise
 
 from jackrail.motion.voice import Voice
@@ -61,10 +60,10 @@ class Rules:
         self.needs = [_needs(voice, least_ring_s) for voice in voices]
         self.free = [[max(row) for row in rows] for rows in self.needs]
 
-    @cached_property
-    def longest(self) -> float:
-        """Seconds after which every voice is free, wherever it stands."""
-        return max((max(rows) for rows in self.free), default=0.0)
+    def longest_s(self, events: tuple[Event, ...]) -> float:
+        """Seconds after which every voice that these events could use is free, wherever it stands."""
+        used = {option.voice for event in events for option in event.options}
+        return max((max(self.free[voice]) for voice in used), default=0.0)
 
 
 def _needs(voice: Voice, least_ring_s: float) -> list[list[float]]:
@@ -124,7 +123,8 @@ def _offer(layer: Layer, state: State, cost: float, chain: Chain | None) -> None
 
 def _independent(events: tuple[Event, ...], rules: Rules, slowdown: float) -> bool:
     """Whether events stand so far apart that none can hinder another."""
-    return all((b.onset_s - a.onset_s) * slowdown >= rules.longest for a, b in pairwise(events))
+    longest_s = rules.longest_s(events)
+    return all((b.onset_s - a.onset_s) * slowdown >= longest_s for a, b in pairwise(events))
 
 
 def _solve_each(events: tuple[Event, ...]) -> Choice:
@@ -148,10 +148,11 @@ def critical_slowdowns(events: tuple[Event, ...], rules: Rules, most: float) -> 
     Between two neighbours of this list nothing changes, so the best tempo is 1 or one of these: an exact search.
     """
     found: set[float] = set()
+    longest_s = rules.longest_s(events)
     for later, event in enumerate(events):
         for earlier in range(later - 1, -1, -1):
             gap = event.onset_s - events[earlier].onset_s
-            if gap >= rules.longest:
+            if gap >= longest_s:
                 break
             if gap > 0:
                 pairs = ((a, b) for a in events[earlier].options for b in event.options if a.voice == b.voice)
