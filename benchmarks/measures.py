@@ -11,6 +11,8 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from jackrail import api
+
 HOME = Path(__file__).parent.parent
 MACHINE = HOME / "machines" / "quay_zither.toml"
 DEMO = HOME / "tunes" / "nine_lamps.abc"
@@ -43,8 +45,6 @@ def report(what: str, value: float, limit: float, unit: str) -> None:
 
 
 def main() -> None:
-    from jackrail import api
-
     click_s = best_s(lambda: run(sys.executable, "-c", "import click"), 9)
     help_s = best_s(lambda: run(JACKRAIL, "--help"), 9)
     report("jackrail --help, to twice importing click", help_s, 2 * click_s, "s")

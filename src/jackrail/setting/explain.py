@@ -43,7 +43,7 @@ class Explainer:
     def _why_lost(self, index: int, midi: int) -> str:
         options = self._events[index].options
         if not options:
-            return f"no voice has a {class_name(midi)} in this octave or the two beside it"
+            return f"no voice has {class_name(midi)} in this octave or the two beside it"
         return self._hindrance(index, options[0]) or "keeping it would cost more of the notes around it"
 
     def _why_folded(self, index: int, midi: int) -> str:
