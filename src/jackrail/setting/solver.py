@@ -8,13 +8,15 @@ to none. The result is the proven optimum unless the state limit was reached, an
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import pairwise, zip_longest
 
 from jackrail.motion.voice import Voice
 
 MOST_STATES = 4000
 _EPSILON_S = 1e-9
+_SAME_SLOWDOWN = 1e-10
 
 
 @dataclass(frozen=True)
@@ -157,4 +159,6 @@ def critical_slowdowns(events: tuple[Event, ...], rules: Rules, most: float) -> 
             if gap > 0:
                 pairs = ((a, b) for a in events[earlier].options for b in event.options if a.voice == b.voice)
                 found.update(rules.needs[a.voice][a.place][b.place] / gap for a, b in pairs)
-    return sorted(ratio for ratio in found if 1.0 < ratio <= most)
+    within = sorted(ratio for ratio in found if 1.0 < ratio <= most)
+    # Equal ratios differ in their last digits: of each such bunch the largest serves, at which all its moves are possible.
+    return [a for a, b in zip_longest(within, within[1:], fillvalue=math.inf) if b - a > _SAME_SLOWDOWN]
