@@ -1,0 +1,37 @@
+"""What was given up, gathered: equal losses become one row with the list of their places."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from jackrail.setting.model import Loss, LossKind
+
+_WORDS: dict[LossKind, str] = {
+    "note-lost": "note left out",
+    "note-folded": "note in another octave",
+    "chord-lost": "chord left out",
+    "chord-changed": "chord simplified",
+}
+
+
+@dataclass(frozen=True)
+class LossRow:
+    """Losses alike in everything but their place. places: bar and beat of each, in time order."""
+
+    what: str
+    written: str
+    played: str
+    reason: str
+    places: tuple[str, ...]
+
+
+def gather(losses: Iterable[Loss]) -> list[LossRow]:
+    """One row for each different (kind, written, played, reason), in the order of their first places."""
+    places: dict[tuple[LossKind, str, str, str], list[str]] = {}
+    for loss in losses:
+        places.setdefault((loss.kind, loss.written, loss.played, loss.reason), []).append(loss.place)
+    return [
+        LossRow(_WORDS[kind], written, played or "nothing", reason, tuple(where))
+        for (kind, written, played, reason), where in places.items()
+    ]

@@ -1,0 +1,141 @@
+"""The parts of a work as panels: melody, chords and drums, current."""
+
+from __future__ import annotations
+
+from jackrail.pitch import pitch_name
+from jackrail.setting.model import Loss
+from jackrail.work import Work
+
+from .clock import Clock
+from .ladders import Ladder, ladders_of
+from .panels import Level, Lost, Panel, Sound
+from .scales import Linear
+
+_EDGE = 7.0
+_ROW = 13.0
+_CURRENT_HEIGHT = 32.0
+_STROKE_S = 0.05
+
+
+def panels_of(work: Work, clock: Clock) -> tuple[Panel, ...]:
+    """All panels from top to bottom. Every note kept and every note left out is in exactly one of them."""
+    strokes = _stroke_panel(work, clock)
+    return (*_melody_panels(work), *([strokes] if strokes else []), *_current_panels(work))
+
+
+def _melody_panels(work: Work) -> list[Panel]:
+    ladders = ladders_of(work)
+    lost = _lost_by_ladder(ladders, work) if ladders else {}
+    return [
+        Panel(
+            ladder.title,
+            ladder.about,
+            ladder.height,
+            ladder.levels,
+            tuple(_notes(ladder, work)),
+            tuple(lost.get(index, ())),
+            ladder.path,
+            path_title="the carriage's path",
+        )
+        for index, ladder in enumerate(ladders)
+    ]
+
+
+def _notes(ladder: Ladder, work: Work) -> list[Sound]:
+    """Each note of the ladder's voices, from its onset until its voice leaves or it stops ringing."""
+    sounds = []
+    for note, sounded in zip(work.setting.notes, work.performance.notes, strict=True):
+        y = ladder.places.get((note.voice, note.place))
+        if y is not None:
+            rings_s = sounded.duration_s if note.leave_s is None else min(sounded.duration_s, note.leave_s - note.onset_s)
+            place = work.tune.place(work.tune.notes[note.index].onset_q)
+            title = f"{place}: {pitch_name(note.midi)}, {rings_s:.2f} s{_moved(note.octaves)}"
+            label = pitch_name(note.midi) if ladder.one_voice else ""
+            sounds.append(Sound(note.onset_s, note.onset_s + rings_s, y, "folded" if note.octaves else "note", title, label))
+    return sounds
+
+
+def _moved(octaves: int) -> str:
+    if not octaves:
+        return ""
+    far = "an octave" if abs(octaves) == 1 else f"{abs(octaves)} octaves"
+    return f", {far} {'higher' if octaves > 0 else 'lower'} than written"
+
+
+def _lost_by_ladder(ladders: list[Ladder], work: Work) -> dict[int, list[Lost]]:
+    """Each note left out, in the panel whose compass is nearest to it; losses and notes are both in time order."""
+    kept = {note.index for note in work.setting.notes}
+    silent = [note for index, note in enumerate(work.tune.notes) if index not in kept]
+    losses = [loss for loss in work.setting.losses if loss.kind == "note-lost"]
+    marks: dict[int, list[Lost]] = {}
+    for note, loss in zip(silent, losses, strict=True):
+        midi = note.midi + work.setting.transpose_semitones
+        index = min(range(len(ladders)), key=lambda ladder: ladders[ladder].distance(midi))
+        ladder = ladders[index]
+        where = " (beyond this panel)" if ladder.distance(midi) else ""
+        title = f"{loss.place}: {loss.written} left out{where}: {loss.reason}"
+        marks.setdefault(index, []).append(Lost(loss.onset_s, ladder.y_of(midi), title))
+    return marks
+
+
+def _stroke_panel(work: Work, clock: Clock) -> Panel | None:
+    """A row for each chord bar and each drum, and one for chords left out; None when there is nothing of the kind."""
+    voices = work.ensemble.voices
+    rows = [v for v, voice in enumerate(voices) if voice.part in ("chord", "beat")]
+    y = {v: _EDGE + _ROW * row for row, v in enumerate(rows)}
+    levels = [Level(y[v], voices[v].chord or voices[v].places[0].name, "row") for v in rows]
+    left_out = [loss for loss in work.setting.losses if loss.kind == "chord-lost"]
+    lost_y = _EDGE + _ROW * len(rows)
+    if left_out:
+        levels.append(Level(lost_y, "left out", "left-out"))
+    if not levels:
+        return None
+    lost = tuple(Lost(loss.onset_s, lost_y, f"{loss.place}: {loss.written} left out: {loss.reason}", loss.written) for loss in left_out)
+    sounds = sorted([*_strokes(work, clock, y), *_beats(work, clock, y)], key=lambda sound: sound.onset_s)
+    parts = {voices[v].part for v in rows}
+    title = " and ".join(word for word, there in (("chords", "chord" in parts or left_out), ("drums", "beat" in parts)) if there)
+    rows_of = [("each chord bar", "chord" in parts), ("each drum", "beat" in parts), ("the chords left out", bool(left_out))]
+    about = f"{title}: a row for {', for '.join(words for words, there in rows_of if there)}"
+    return Panel(title, about, _ROW * (len(levels) - 1) + 2 * _EDGE, tuple(levels), tuple(sounds), lost)
+
+
+def _strokes(work: Work, clock: Clock, y: dict[int, float]) -> list[Sound]:
+    changed: dict[float, Loss] = {loss.onset_s: loss for loss in work.setting.losses if loss.kind == "chord-changed"}
+    sounds = []
+    for stroke in work.setting.strokes:
+        chord, place = work.ensemble.voices[stroke.voice].chord, clock.place(stroke.onset_s)
+        loss = None if stroke.repeated else changed.get(stroke.onset_s)
+        title = f"{place}: {chord}{' again' if stroke.repeated else ''}" if loss is None else f"{place}: {loss.written} played as {chord}"
+        label = loss.written if loss else ""
+        sounds.append(
+            Sound(stroke.onset_s, stroke.onset_s + _STROKE_S, y[stroke.voice], "again" if stroke.repeated else "stroke", title, label)
+        )
+    return sounds
+
+
+def _beats(work: Work, clock: Clock, y: dict[int, float]) -> list[Sound]:
+    names = {v: work.ensemble.voices[v].places[0].name for v in y}
+    return [
+        Sound(beat.onset_s, beat.onset_s + _STROKE_S, y[beat.voice], "beat", f"{clock.place(beat.onset_s)}: {names[beat.voice]}")
+        for beat in work.setting.beats
+    ]
+
+
+def _current_panels(work: Work) -> list[Panel]:
+    """A step line for each rail, with the line it must stay below."""
+    panels = []
+    for trace in work.traces:
+        y = Linear(0.0, max(trace.limit_a, trace.peak_a) or 1.0, _CURRENT_HEIGHT - 3, 3)
+        levels = (Level(y(0.0), "0 A", "zero"), Level(y(trace.limit_a), f"{trace.limit_a:g} A", "limit"))
+        points: list[tuple[float, float]] = []
+        for at_s, amps in zip(trace.times_s, trace.currents_a, strict=True):
+            if points:
+                points.append((at_s, points[-1][1]))
+            points.append((at_s, y(amps)))
+        points.append((trace.end_s, points[-1][1]))
+        volts = work.machine.supply.rail(trace.rail).voltage_v
+        about = f"rail {trace.rail}: the current drawn from it, below the dashed line of what it can give"
+        title = f"rail {trace.rail} · {volts:g} V, current drawn"
+        path_title = f"current of rail {trace.rail}"
+        panels.append(Panel(title, about, _CURRENT_HEIGHT, levels, path=tuple(points), path_kind="current", path_title=path_title))
+    return panels

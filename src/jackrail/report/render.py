@@ -1,0 +1,53 @@
+"""The door of the report stage: a work in, one self-contained HTML page out."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from jackrail.work import Work
+
+from . import numbers, words
+from .losses import gather
+from .picture import picture_of
+from .svg import clean
+
+
+def render_report(work: Work) -> str:
+    """The report on a work as HTML text: no network, no script, nothing outside but an optional sound.wav beside it.
+
+    The same work gives the same text, byte for byte. Titles and names may hold anything: they are escaped.
+    """
+    return (
+        _environment()
+        .get_template("template.html.j2")
+        .render(
+            title=work.tune.title or "Untitled",
+            machine=work.machine.name,
+            verdict=words.verdict(work),
+            outlook=words.outlook(work),
+            losses=gather(work.setting.losses),
+            picture=picture_of(work),
+            facts=numbers.facts(work),
+            moves=numbers.moves_table(work),
+            rails=numbers.rails_table(work),
+            flash=numbers.flash(work),
+            parts=numbers.work_table(work),
+            findings=work.findings,
+            played=words.how_played(work),
+            cautions=words.cautions(work),
+        )
+    )
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
+        loader=PackageLoader("jackrail", "report"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=lambda value: clean(value) if isinstance(value, str) else value,
+    )

@@ -1,0 +1,120 @@
+"""Words: the sentences of the report, plain and short."""
+
+from __future__ import annotations
+
+from jackrail.machine.mechanism import TravellingStop
+from jackrail.setting.fit import key_name
+from jackrail.work import Work
+
+
+def count(number: int, noun: str) -> str:
+    """A number with its noun: "1 note", "2 notes"."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def verdict(work: Work) -> str:
+    """One sentence: how much of the tune is played, how fast, in which key, and what is changed."""
+    setting = work.setting
+    if not setting.notes_kept:
+        return f"Nothing is left: not one of the {count(setting.notes_total, 'note')} can be played on this machine."
+    return "; ".join([f"{_kept(work)}, {tempo(work)}, {key(work)}", *_changes(work)]) + "."
+
+
+def _kept(work: Work) -> str:
+    kept, total = work.setting.notes_kept, work.setting.notes_total
+    if kept == total:
+        return "The one note" if total == 1 else f"All {total} notes"
+    return f"{kept} of {total} notes"
+
+
+def tempo(work: Work) -> str:
+    """The tempo as a part of a sentence."""
+    share = work.setting.tempo_factor
+    return "at the written tempo" if abs(share - 1) < 5e-4 else f"at {100 * share:.0f} % of the written tempo"
+
+
+def key(work: Work) -> str:
+    """The key as a part of a sentence."""
+    shift = work.setting.transpose_semitones
+    if shift == 0:
+        return "in the written key"
+    if shift % 12 == 0:
+        return f"in the written key, {interval(shift)} than written"
+    name = key_name(work.tune, shift)
+    return f"in {name} instead of {key_name(work.tune, 0)}" if name else f"{interval(shift)} than written"
+
+
+def interval(semitones: int) -> str:
+    """A distance and its direction: "an octave higher", "5 semitones lower"."""
+    octaves, rest = divmod(abs(semitones), 12)
+    size = count(abs(semitones), "semitone") if rest else "an octave" if octaves == 1 else f"{octaves} octaves"
+    return f"{size} {'higher' if semitones > 0 else 'lower'}"
+
+
+def _changes(work: Work) -> list[str]:
+    setting = work.setting
+    kinds = [loss.kind for loss in setting.losses]
+    folded, changed, lost = kinds.count("note-folded"), kinds.count("chord-changed"), kinds.count("chord-lost")
+    parts = []
+    if folded:
+        parts.append(f"{count(folded, 'note')} {_is(folded)} played in another octave")
+    if changed:
+        parts.append(f"{count(changed, 'chord')} {_is(changed)} played as {'its' if changed == 1 else 'their'} plain triad")
+    if lost:
+        which = f"all {lost} chords are" if lost == setting.chords_total > 1 else f"{count(lost, 'chord')} {_is(lost)}"
+        parts.append(f"{which} left out")
+    return parts
+
+
+def _is(number: int) -> str:
+    return "is" if number == 1 else "are"
+
+
+def outlook(work: Work) -> str:
+    """What the findings amount to, in one sentence."""
+    severities = [finding.severity for finding in work.findings]
+    errors, warnings = severities.count("error"), severities.count("warning")
+    if errors:
+        return f"Do not play it yet: {count(errors, 'error')} among the findings must be put right first."
+    if warnings:
+        return f"It can be played; {count(warnings, 'warning')} among the findings should be read first."
+    return "It can be played: no finding speaks against it."
+
+
+def how_played(work: Work) -> list[tuple[str, str]]:
+    """Tempo, key, transposition and the like, each with its name."""
+    setting, tune = work.setting, work.tune
+    shift = setting.transpose_semitones
+    tempo_words = f"{setting.quarters_per_minute:.0f} quarter notes a minute, {100 * setting.tempo_factor:.0f} % of the written tempo"
+    if len(tune.tempo) > 1:
+        tempo_words += f" (at the start; {len(tune.tempo) - 1} changes later)"
+    bars = tune.bars
+    metres = list(dict.fromkeys(f"{bar.beats}/{bar.beat_unit}" for bar in bars))
+    return [
+        ("Tune", tune.title),
+        ("Machine", work.machine.name),
+        ("Instrument", work.machine.instrument.kind or "not named"),
+        ("Tempo", tempo_words),
+        ("Metre", ", ".join(metres) or "none written"),
+        ("Key", key_name(tune, shift) or "none written"),
+        ("Transposed", f"{interval(shift)} than written" if shift else "no"),
+        ("Tuned to", f"A4 at {work.machine.instrument.a4_hz:g} Hz"),
+        ("Search", "proven: no setting gives up less" if setting.optimal else "cut short: a better setting may exist"),
+    ]
+
+
+def cautions(work: Work) -> list[str]:
+    """What can hurt on this machine, one sentence or two each."""
+    machine = work.machine
+    told = []
+    if machine.instrument.strings:
+        told.append("Strings are under tension and can whip when they break: wear eye protection, and keep your face away while tuning.")
+    if any(isinstance(part, TravellingStop) for part in machine.mechanism.voices):
+        told.append("The carriage pinches and starts without warning: keep hands and sleeves away, and switch off before reaching in.")
+    if machine.mechanism.coils:
+        told.append("Coils get hot and strike without warning: let them cool before touching, and never leave a running machine alone.")
+    told.append("Fit a fuse that suits the wires, and a switch within reach that cuts the supply.")
+    told.append(
+        "Use a closed, certified supply. Mains wiring is work for a licensed person; your local code goes before anything said here."
+    )
+    return told
