@@ -151,6 +151,6 @@ def test_a_missing_file_and_a_huge_one(tmp_path):
     assert caught.value.faults[0].code == "file"
     huge = tmp_path / "huge.abc"
     with huge.open("wb") as file:
-        file.truncate(17 * 2**20)
+        file.truncate(9 * 2**20)
     with pytest.raises(BadInput, match="too large"):
         read_tune(huge)

@@ -22,10 +22,17 @@ _FIELD = re.compile(r"([A-Za-z+]):(.*)")
 _MUSIC_LETTER = re.compile(r"[A-Ga-g]:+\|")
 _HEADER_ONLY = "ABCDFGHOSXZ"
 MAX_FAULTS = 20
+MAX_TUNE_SIZE = 300_000
+"""Characters of one tune; a long one has three thousand."""
 
 
 def read_abc(tune: TuneText, warnings: tuple[str, ...] = ()) -> Tune:
     """The tune of one block of lines. Raises BadInput with all its faults; each names its line."""
+    size = sum(len(line) for _, line in tune.lines)
+    if size > MAX_TUNE_SIZE:
+        raise BadInput(
+            Fault("range", "the tune is far too long", f"line {tune.lines[0][0]}", f"{size} characters", f"at most {MAX_TUNE_SIZE}")
+        )
     return _TuneReader(tune, warnings).read()
 
 
@@ -198,8 +205,8 @@ class _TuneReader:
 
     def _tempo(self, value: str) -> None:
         if self._here is None:
+            read_tempo(value, Fraction(1))  # refused here, where its line is known
             self.tempo_text = value
-            read_tempo(value, Fraction(1))
         else:
             self._set_tempo(self._here, value)
 
@@ -221,6 +228,7 @@ class _TuneReader:
             words[0],
             [word for word in words[1:] if re.match(r"(?:clef|octave|transpose|t|score|sound|shift)=|\w+[+\-]8", word)],
         )
+        read_pitching(settings)  # refused here, where its line is known
         if self.key is None:
             self.voice_words[name] = settings
             return

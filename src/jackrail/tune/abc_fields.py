@@ -14,12 +14,14 @@ _MODE_NAMES = {
     "phr": "phrygian", "loc": "locrian", "lyd": "lydian",
 }  # fmt: skip
 _FIFTHS = {"F": -1, "C": 0, "G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
+_FLATS_AND_SHARPS = {"": 0, "#": 7, "♯": 7, "b": -7, "♭": -7}
+_WRITE_KEY = "write a tonic and a mode such as G, Ador, F#m, or none"
 _SHARP_ORDER = "FCGDAEB"
 ACCIDENTALS = {"^^": 2, "^": 1, "=": 0, "_": -1, "__": -2}
 MOVES_PITCH = 60
 """Most semitones that transpose= or octave= may move a voice."""
 
-_KEY = re.compile(r"([A-G])([#b♯♭]?)\s*([A-Za-z]*)")
+_KEY = re.compile(r"([A-G])([#b♯♭]?)(?:(\s*)([A-Za-z]+)(?![A-Za-z=+\-^_\d]))?(?![A-Za-z=])")
 _CLEF_WORD = re.compile(r"(?:treble|alto|tenor|bass|perc|none|soprano|mezzosoprano|baritone|G|F|C)?\d?([+\-^_]8)?")
 _METRE = re.compile(r"\(?(\d{1,3}(?:\s*\+\s*\d{1,3})*)\)?\s*/\s*(\d{1,3})")
 _FRACTION = re.compile(r"(\d{1,4})\s*/\s*(\d{1,4})")
@@ -57,12 +59,13 @@ def read_key(text: str) -> tuple[Key | None, Pitching | None]:
     match = _KEY.match(words)
     rest = words
     key: Key | None = None
-    if match is not None and not re.match(r"(?:clef|bass|alto)", words) and (mode := _mode(match[3])) is not None:
-        sharps = _FIFTHS[match[1]] + {"": 0, "#": 7, "♯": 7, "b": -7, "♭": -7}[match[2]] + _MODES[mode]
-        if abs(sharps) > 7:
-            raise FieldError(f"the key {match[0].strip()!r} would need {abs(sharps)} accidentals; write the plainer key")
-        key = _signature(sharps, _MODE_NAMES[mode])
-        rest = words[match.end() :]
+    if match is not None:
+        mode = _mode(match[4] or "")
+        set_apart = mode is None and bool(match[3])  # "D treble": no mode, but a clef that _modified reads
+        if mode is None and not set_apart:
+            raise FieldError(f"cannot be read as a key: {text.strip()!r}; {_WRITE_KEY}")
+        key = _signature(_FIFTHS[match[1]] + _FLATS_AND_SHARPS[match[2]] + _MODES[mode or ""], _MODE_NAMES[mode or ""])
+        rest = words[match.start(4) if set_apart else match.end() :]
     return _modified(key, rest, text)
 
 
@@ -75,6 +78,8 @@ def _mode(word: str) -> str | None:
 
 
 def _signature(sharps: int, mode: str) -> Key:
+    if abs(sharps) > 7:
+        raise FieldError(f"the key would need {abs(sharps)} accidentals; write the plainer one")
     letters = _SHARP_ORDER[:sharps] if sharps > 0 else _SHARP_ORDER[sharps:] if sharps < 0 else ""
     return Key(dict.fromkeys(letters, 1 if sharps > 0 else -1), sharps, mode)
 
@@ -96,7 +101,7 @@ def _modified(key: Key | None, rest: str, text: str) -> tuple[Key | None, Pitchi
             elif "=" in word or _CLEF_WORD.fullmatch(word):
                 pitching.append(word)
             else:
-                raise FieldError(f"cannot be read as a key: {text.strip()!r}; write a tonic and a mode such as G, Ador, F#m, or none")
+                raise FieldError(f"cannot be read as a key: {text.strip()!r}; {_WRITE_KEY}")
     return key, read_pitching(pitching) if pitching else None
 
 

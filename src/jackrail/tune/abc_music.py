@@ -34,7 +34,13 @@ _ORNAMENTS = {
     "arpeggio",
     "slide",
 }
-MAX_NOTE_COUNT = 100_000
+# Decorations (ABC 2.1 section 4.14) that change neither pitch, length nor order.
+_EXPRESSION_WORDS = (
+    ". > + ^ < 0 1 2 3 4 5 f ff fff ffff p pp ppp pppp mp mf sfz accent emphasis tenuto plus snap wedge staccato dot upbow downbow open"
+    " thumb breath marcato crescendo( crescendo) <( <) diminuendo( diminuendo) >( >) trill) shortphrase mediumphrase longphrase nil none"
+    " editorial courtesy"
+)
+_EXPRESSION = frozenset(_EXPRESSION_WORDS.split())
 
 
 class MusicReader:
@@ -107,8 +113,6 @@ class MusicReader:
             self._chord.append((midi, duration_q))
         else:
             self.voice.sound([(midi, duration_q)], duration_q)
-            if self.voice.note_count == MAX_NOTE_COUNT:
-                self._fault("the voice has far too many notes", limit=f"at most {MAX_NOTE_COUNT}")
 
     def _length(self, text: str) -> Quarters:
         length_q = note_length_q(text, self.voice.unit_q)
@@ -236,8 +240,10 @@ class MusicReader:
             self.notes.count("ornaments are not played, their main notes are", self.voice.place)
         elif name in {"fermata", "invertedfermata"}:
             self.notes.count("fermatas are not held", self.voice.place)
-        elif len(name) > 3 and re.fullmatch(r"[A-Ga-g\d,'/]+", name):
+        elif re.fullmatch(r"[A-Ga-g\d,'/]*[A-Ga-g][A-Ga-g\d,'/]*", name) and name.strip("f"):
             self._fault("notes stand between ! or + signs", repr(name), hint="write chords as [CEG], line breaks as $")
+        elif name not in _EXPRESSION:
+            self.notes.count(f"the decoration {name!r} is not known and is left out", self.voice.place)
 
     def _overlay(self, _match: re.Match[str]) -> None:
         self.voice.overlay_start()

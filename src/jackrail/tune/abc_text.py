@@ -5,6 +5,10 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
+from jackrail.faults import BadInput, Fault
+
+MAX_TUNES = 50_000
+
 
 @dataclass
 class TuneText:
@@ -23,14 +27,16 @@ class TuneText:
 def split_tunes(text: str) -> list[TuneText]:
     """Cut a file into its tunes: X: begins one, an empty line ends it; fields before the first hold for all.
 
-    A file without X: whose first block has a K: field is one tune, numbered 1.
+    Raises BadInput with a "range" fault for more than MAX_TUNES. A file without X: whose first block has a K: field is one tune, numbered 1.
     """
     tunes: list[TuneText] = []
     common: list[tuple[int, str]] = []
     current: TuneText | None = None
-    for number, raw in enumerate(re.split(r"\r\n|\r|\n", text), 1):
+    for number, raw in enumerate(text.replace("\r\n", "\n").replace("\r", "\n").split("\n"), 1):
         line = raw.rstrip()
         if line.startswith("X:"):
+            if len(tunes) >= MAX_TUNES:
+                raise BadInput(Fault("range", "holds far too many tunes", f"line {number}", limit=f"at most {MAX_TUNES}"))
             digits = re.match(r"\s*(\d{1,9})", line[2:])
             current = TuneText(int(digits[1]) if digits else len(tunes) + 1, [*common, (number, line)])
             tunes.append(current)

@@ -173,7 +173,7 @@ class Voice:
             self.notes.say("a repeat sign closes before the first note: ignored")
         if double or ends or starts:
             self.ending = frozenset()
-            self.bar.ending = frozenset()
+            self.bar.ending, self.bar.ending_start = frozenset(), False
             self.bar.section_start = True
         if starts:
             self.bar.repeat_start = True

@@ -31,7 +31,6 @@ def readable(symbol: str) -> str | None:
     """
     text = symbol.strip().replace("♮", "")
     for candidate in (
-        text,
         text.replace(" ", ""),
         re.sub(r"\([A-G][^)]*\)", "", text).strip(),
         re.sub(r"[()\s]", "", text),

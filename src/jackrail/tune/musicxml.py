@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from .model import Tune
 
 MAX_PARTS = 1000
+MAX_MEASURES = 20_000
 
 
 def list_parts(root: Element) -> list[tuple[int, str]]:
@@ -54,6 +55,9 @@ def _parts(root: Element) -> dict[str, list[Element]]:
                 parts.setdefault(part.get("id", ""), []).append(part)
     if not any(parts.values()) or len(parts) > MAX_PARTS:
         raise BadInput(Fault("tune", "the score holds no measure, or far too many parts", limit=f"1 to {MAX_PARTS} parts"))
+    longest = max(map(len, parts.values()))
+    if longest > MAX_MEASURES:
+        raise BadInput(Fault("range", "a part is far too long", value=f"{longest} measures", limit=f"at most {MAX_MEASURES}"))
     return parts
 
 

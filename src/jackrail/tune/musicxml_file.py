@@ -13,6 +13,8 @@ from jackrail.faults import BadInput, Fault
 
 MAX_XML_BYTES = 16 * 2**20
 """Largest score once unpacked."""
+MAX_TAGS = 1_000_000
+"""Most tags of a score, so that its tree stays below some 100 MB."""
 MAX_MEMBERS = 1000
 _ENCODING = re.compile(rb"""^<\?xml[^>]{0,200}encoding\s*=\s*["']([A-Za-z0-9._-]{1,40})["']""")
 _BOMS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"), (b"<\x00", "utf-16-le"), (b"\x00<", "utf-16-be"))
@@ -53,6 +55,8 @@ def _parsed(text: str) -> ET.Element:
         raise BadInput(
             Fault("format", "declares entities, which are not read here", f"line {line}", hint="no score needs them; export it again")
         )
+    if text.count("<") > MAX_TAGS:
+        raise BadInput(Fault("range", "is far too large for a score", limit=f"at most {MAX_TAGS} tags", hint="is it a score?"))
     parser = ET.XMLParser()  # noqa: S314 - see the import
     try:
         parser.feed(text)

@@ -14,7 +14,7 @@ from .model import Tune
 from .musicxml import list_parts, read_musicxml
 from .musicxml_file import looks_like_xml, open_musicxml
 
-MAX_BYTES = 16 * 2**20
+MAX_BYTES = 8 * 2**20
 """Largest file read: a thick book of ABC tunes has two million bytes."""
 _ABC_LINE = re.compile(r"^(?:X:|K:)", re.MULTILINE)
 

@@ -18,6 +18,8 @@ DRUMS = 9
 _DATA_BYTES = {0x8: 2, 0x9: 2, 0xA: 2, 0xB: 2, 0xC: 1, 0xD: 1, 0xE: 2}
 _SMPTE_RATES = {24: Fraction(24), 25: Fraction(25), 29: Fraction(30000, 1001), 30: Fraction(30)}
 MAX_TRACKS = 1000
+MAX_EVENTS = 300_000
+"""Events of one track; a long tune has three thousand."""
 _COPY = "was it copied completely? export it again"
 _DAMAGED = "the file is damaged; export it again"
 
@@ -116,7 +118,11 @@ class _TrackReader:
 
     def read(self) -> Track:
         status = 0
+        events = 0
         while self.at < self.end and not self.ended:
+            events += 1
+            if events > MAX_EVENTS:
+                raise _bad(f"track {self.track.number} has far too many events", self.at, limit=f"at most {MAX_EVENTS}")
             self.tick += self._quantity()
             status = self._event(status)
         if not self.ended and self.cut_short:

@@ -1,0 +1,269 @@
+"""ABC 2.1 by section: each case with the answer the standard gives."""
+
+from fractions import Fraction
+
+import pytest
+
+from jackrail.faults import BadInput
+from jackrail.tune.abc import read_abc
+from jackrail.tune.abc_fields import FieldError, default_unit, read_key, read_metre, read_parts, read_tempo, read_unit
+from jackrail.tune.abc_text import split_tunes
+
+
+def read(music: str, key: str = "C", metre: str = "4/4", unit: str = "1/4", header: str = ""):
+    return read_abc(split_tunes(f"X:1\nT:t\nM:{metre}\nL:{unit}\nQ:1/4=90\n{header}K:{key}\n{music}\n")[0])
+
+
+def heads(tune) -> list[tuple[float, float, int]]:
+    return [(float(note.onset_q), round(float(note.duration_q), 4), note.midi) for note in tune.notes]
+
+
+def keys(music: str, key: str = "C", header: str = "") -> list[int]:
+    return [note.midi for note in sorted(read(music, key, header=header).notes, key=lambda note: note.onset_q)]
+
+
+# Section 3.1.7: no L:, the metre as a decimal below 0.75 gives a sixteenth, else an eighth; free metre an eighth.
+@pytest.mark.parametrize(
+    ("metre", "unit_q"), [("2/4", 0.25), ("3/4", 0.5), ("6/8", 0.5), ("4/4", 0.5), ("C", 0.5), ("C|", 0.5), ("none", 0.5), ("3/8", 0.25)]
+)
+def test_default_note_length(metre, unit_q):
+    assert float(default_unit(read_metre(metre))) == unit_q
+
+
+def test_default_note_length_stays_when_the_metre_changes():
+    tune = read_abc(split_tunes("X:1\nM:4/4\nK:C\nC8|[M:2/4]C4|]\n")[0])
+    assert [float(note.duration_q) for note in tune.notes] == [4, 2]
+
+
+# Section 3.1.14, the table of key signatures: each of these has the accidentals of the same line.
+@pytest.mark.parametrize(
+    ("text", "sharps"),
+    [
+        ("C#", 7),
+        ("A#m", 7),
+        ("G#Mix", 7),
+        ("D#Dor", 7),
+        ("E#Phr", 7),
+        ("F#Lyd", 7),
+        ("B#Loc", 7),
+        ("G", 1),
+        ("Em", 1),
+        ("DMix", 1),
+        ("ADor", 1),
+        ("BPhr", 1),
+        ("CLyd", 1),
+        ("F#Loc", 1),
+        ("F", -1),
+        ("Dm", -1),
+        ("CMix", -1),
+        ("GDor", -1),
+        ("APhr", -1),
+        ("BbLyd", -1),
+        ("ELoc", -1),
+        ("Cb", -7),
+        ("Abm", -7),
+        ("GbMix", -7),
+        ("DbDor", -7),
+        ("EbPhr", -7),
+        ("FbLyd", -7),
+        ("BbLoc", -7),
+        ("A minor", 0),
+        ("D dorian", 0),
+        ("Gmajor", 1),
+        ("AION", 3),
+        ("d", None),
+    ],
+)
+def test_key_signatures(text, sharps):
+    if sharps is None:
+        with pytest.raises(FieldError):
+            read_key(text)
+        return
+    key = read_key(text)[0]
+    assert key.sharps == sharps
+    assert len(key.alterations) == abs(sharps)
+
+
+def test_keys_with_accidentals_of_their_own():
+    assert keys("C F c f", "D Phr ^f") == [60, 66, 72, 78]  # two flats and, as the standard's example has it, F sharp
+    assert keys("C F B", "D exp _b _e ^f") == [60, 66, 70]
+    assert keys("C F B", "none") == [60, 65, 71]
+    assert keys("C F", "C octave=-1") == [48, 53]
+    assert keys("C F", "C transpose=-2") == [58, 63]
+    assert keys("C F", "C treble-8") == [48, 53]  # section 4.6: the player transposes by the octave
+    assert keys("C F", "D transpose=-2") == [59, 64]
+    assert keys("C F", "G treble") == keys("C F", "G clef=bass") == keys("C F", "Gmaj treble") == [60, 66]
+
+
+@pytest.mark.parametrize(
+    ("text", "rate"), [("1/4=120", 120), ("3/8=50", 75), ('"Slow" 1/2=40', 80), ("1/4 3/8 1/4 3/8=40", 200), ("120", 60)]
+)
+def test_tempo(text, rate):
+    # Section 3.1.8, the third example being one of its own; a bare number counts unit lengths (section 10), here eighths.
+    assert read_tempo(text, Fraction(1, 2)) == rate
+
+
+@pytest.mark.parametrize(
+    ("reader", "text"),
+    [
+        (read_metre, "4/0"),
+        (read_metre, "4/3"),
+        (read_metre, "x"),
+        (read_unit, "1/0"),
+        (read_unit, "8"),
+        (read_parts, "(AB"),
+        (read_parts, "A)B"),
+    ],
+)
+def test_fields_that_make_no_sense_are_refused(reader, text):
+    with pytest.raises(FieldError):
+        reader(text)
+
+
+def test_metres_that_are_sums():
+    assert read_metre("(2+3+2)/8") == (7, 8)
+    assert read_metre("2+3/8") == (5, 8)
+
+
+def test_lengths():
+    # Section 4.3: A2 twice, A/2 and A/ half, A// a quarter, A3/2.
+    assert [duration for _, duration, _ in heads(read("A2 A/2 A/ A// A3/2 A3/|]", metre="none"))] == [2, 0.5, 0.5, 0.25, 1.5, 1.5]
+
+
+def test_broken_rhythm():
+    # Section 4.4: a>b is a dotted, b halved; >> double dotted, >>> treble dotted.
+    got = [duration for _, duration, _ in heads(read("A>B A<B A>>B A<<B A>>>B|]", metre="none"))]
+    assert got == [1.5, 0.5, 0.5, 1.5, 1.75, 0.25, 0.25, 1.75, 1.875, 0.125]
+    assert [onset for onset, _, _ in heads(read("A>B c|]", metre="none"))] == [0, 1.5, 2]
+
+
+@pytest.mark.parametrize(
+    ("sign", "metre", "ratio"),
+    [
+        ("(2", "6/8", 3 / 2),
+        ("(3", "4/4", 2 / 3),
+        ("(4", "6/8", 3 / 4),
+        ("(5", "4/4", 2 / 5),
+        ("(5", "6/8", 3 / 5),
+        ("(6", "4/4", 2 / 6),
+        ("(7", "9/8", 3 / 7),
+        ("(8", "4/4", 3 / 8),
+        ("(9", "4/4", 2 / 9),
+    ],
+)
+def test_tuplets(sign, metre, ratio):
+    # Section 4.13: q is 3, 2, 3, n, 2, n, 3, n for p = 2 to 9, n being 3 in compound metres and 2 in others.
+    count = int(sign[1])
+    tune = read(sign + "C" * count + "D|]", metre=metre)
+    assert [round(float(note.duration_q), 6) for note in tune.notes] == pytest.approx([ratio] * count + [1], abs=1e-6)
+
+
+def test_tuplets_in_full():
+    assert [d for _, d, _ in heads(read("(3:2:4CDEF G|]", metre="none"))] == pytest.approx([2 / 3] * 4 + [1], abs=1e-4)
+    assert [d for _, d, _ in heads(read("(3::2CD G|]", metre="none"))] == pytest.approx([2 / 3] * 2 + [1], abs=1e-4)
+
+
+def test_accidentals_hold_to_the_end_of_the_bar_and_over_a_tie():
+    assert keys("^F F|F2|]") == [66, 66, 65]
+    assert keys("^F-|F F|]") == [66, 65]
+    assert keys("[^F-A-]|[FA] F|]") == [66, 69, 65]
+    assert keys("=F F|F|]", "G") == [65, 65, 66]
+    assert keys("^^F __B|]") == [67, 69]
+
+
+def test_accidentals_in_other_octaves():
+    # Section 11.3: the default is pitch, that is all octaves; octave and not can be asked for.
+    assert keys("^F f F|]") == [66, 78, 66]
+    assert keys("^F f F|]", header="I:propagate-accidentals octave\n") == [66, 77, 66]
+    assert keys("^F f F|]", header="%%propagate-accidentals not\n") == [66, 77, 65]
+    assert any("carried into another octave" in warning for warning in read("^F f|]").warnings)
+
+
+def test_chords_and_their_lengths():
+    # Section 4.17: a length behind the chord multiplies those inside; the first note tells how long the chord lasts.
+    assert heads(read("[C2E2]3 G|]", metre="none")) == [(0, 6, 60), (0, 6, 64), (6, 1, 67)]
+    assert heads(read("[C2E] G|]", metre="none")) == [(0, 2, 60), (0, 1, 64), (2, 1, 67)]
+
+
+def test_rests_of_bars_and_spaces():
+    tune = read("C4|Z2|y x z2 D|]")
+    assert [(float(note.onset_q), note.midi) for note in tune.notes] == [(0, 60), (15, 62)]
+    assert [bar.number for bar in tune.bars] == [1, 2, 3, 4]
+
+
+def test_overlay_and_voices():
+    assert heads(read("C D E F & E2 G2|G4|]")) == [(0, 1, 60), (0, 2, 64), (1, 1, 62), (2, 1, 64), (2, 2, 67), (3, 1, 65), (4, 4, 67)]
+    assert heads(read("[V:1]C4|D4|]\n[V:2]E4|F4|]")) == [(0, 4, 60), (0, 4, 64), (4, 4, 62), (4, 4, 65)]
+    assert heads(read("V:1\nC4|]\nV:2\nC4|]", header="V:1\nV:2 octave=-1\n")) == [(0, 4, 48), (0, 4, 60)]
+
+
+def test_voices_of_unequal_length_are_named():
+    assert "voice 2 has 2 bars, voice 1 has 1" in read("V:1\nC4|]\nV:2\nC4|D4|]").warnings
+
+
+def test_chord_symbols_and_texts():
+    tune = read('"Am7"A "G(Em)"B "^slow"c "A7(b9)"d|"D/F#"e "N.C."f "what"g "B♭"a|]')
+    assert [chord.symbol for chord in tune.chords] == ["Am7", "G", "A7b9", "D/F#", "B♭"]
+    assert "no-chord signs are not followed, the chord before holds on: bar 2" in tune.warnings
+    assert any(warning.startswith("'what' is no chord symbol") for warning in tune.warnings)
+
+
+def test_a_transposed_voice_moves_its_chord_symbols():
+    assert [chord.symbol for chord in read('"Bm/F#"B "D7"d|]', "D transpose=-2").chords] == ["Am/E", "C7"]
+
+
+@pytest.mark.parametrize(
+    ("music", "words"),
+    [
+        ("{c}C4|]", "grace notes are left out: bar 1"),
+        ("~C4|]", "ornaments are not played, their main notes are: bar 1"),
+        ("!trill!C4|]", "ornaments are not played, their main notes are: bar 1"),
+        ("HC4|]", "fermatas are not held: bar 1"),
+        ("C4 ?|]", "the character '?' cannot be read and is left out: line 7 column 4"),
+        ("C4|C|C4|]", "bar 2 holds 1 quarters where 4/4 asks for 4: played as written"),
+        ("C4|C5|]", "bar 2 holds 5 quarters where 4/4 asks for 4: played as written"),
+        ("C4|]\n\nD4|]", "music on line 9 follows an empty line and belongs to no tune: left out"),
+        ("%%MIDI transpose 2\nC4|]", "%%MIDI transpose is not followed: the tune sounds as written"),
+        ("!8va(!C4|]", "the decoration '8va(' is not known and is left out: bar 1"),
+        ("s:* *\nC4|]", "the symbol line (s:) on line 7 is left out"),
+    ],
+)
+def test_what_is_left_out_is_said(music, words):
+    assert words in read(music).warnings
+
+
+@pytest.mark.parametrize(
+    ("music", "words", "place"),
+    [
+        ('"Am C4|]', "is not closed on its line", "line 7 column 1"),
+        ("{c C4|]", "is not closed on its line", "line 7 column 1"),
+        ("[CE C4|]", "a chord [ is not closed", "line 7"),
+        ("C]|]", "ends with ] but none begins", "line 7 column 2"),
+        ("C0|]", "note length cannot be used", "line 7 column 1"),
+        ("C''''''''|]", "outside the MIDI range", "line 7 column 1"),
+        ("(1C|]", "a tuplet cannot be read", "line 7 column 1"),
+        ("(3C(3DEF|]", "a tuplet begins inside another", "line 7 column 4"),
+        (">C|]", "no note before it", "line 7 column 1"),
+        ("C|0D|]", "an ending cannot be read", "line 7"),
+        ("+CEG+|]", "between ! or + signs", "line 7 column 1"),
+        ("Z9999|]", "rest of that many bars", "line 7 column 1"),
+        ("[K:Q]C|]", "cannot be read as a key", "line 7 column 1"),
+        ("m:~g2={a}g\nC|]", "macros are not read here", "line 7"),
+    ],
+)
+def test_what_cannot_be_read_is_refused_with_its_place(music, words, place):
+    with pytest.raises(BadInput) as caught:
+        read(music)
+    fault = caught.value.faults[0]
+    assert words in fault.what
+    assert place in fault.where
+
+
+def test_fields_before_the_first_tune_hold_for_all():
+    tunes = split_tunes("L:1/2\nM:2/4\n\nX:1\nK:C\nC|]\n\nX:2\nL:1/4\nK:C\nC2|]\n")
+    assert [float(read_abc(tune).notes[0].duration_q) for tune in tunes] == [2, 2]
+
+
+def test_text_blocks_comments_and_symbols_of_your_own():
+    assert keys("%%begintext\nC D E\n%%endtext\nC % D\nw: la\nE|]") == [60, 64]
+    assert read("kC4|]", header="U:k=!trill!\n").warnings == ("ornaments are not played, their main notes are: bar 1",)
