@@ -56,6 +56,11 @@ class Fault:
         where = f"{place}: {self.where}" if self.where else place
         return Fault(self.code, self.what, where, self.value, self.limit, self.hint)
 
+    def within(self, path: str) -> Fault:
+        """The same fault with its path continued from `path`, for a caller that knows the part of the file."""
+        where = f"{path}.{self.where}" if self.where else path
+        return Fault(self.code, self.what, where, self.value, self.limit, self.hint)
+
     def __str__(self) -> str:
         parts = [f"{self.where}: {self.what}" if self.where else self.what]
         if self.value:

@@ -8,12 +8,14 @@ from collections.abc import Iterator
 from jackrail.faults import BadInput, Fault
 
 from .instrument import Instrument
-from .mechanism import ChordBar, FrettedString, Hammer, KickedPick, Mechanism, TravellingStop, TurningPick
+from .mechanism import ChordBar, Coil, FrettedString, Hammer, KickedPick, Mechanism, TravellingStop, TurningPick
 from .stops import stops_of
 
 MOST_STEPS_PER_S = 40_000
 """Fastest step rate the board makes on two axes at once with all else running (emulator figure, see docs/formats.md)."""
 MOST_STOPS = 128
+_LEAST_HOLD_S = 0.05
+"""A press finger must bear at least so short a note."""
 
 
 def fitness_faults(instrument: Instrument, mechanism: Mechanism) -> list[Fault]:
@@ -29,14 +31,14 @@ def fitness_faults(instrument: Instrument, mechanism: Mechanism) -> list[Fault]:
                     found += _stop_faults(voice, instrument)
                 except BadInput as bad:
                     found += bad.faults
-            faults += [fault.at(place) for fault in found]
+            faults += [fault.within(place) for fault in found]
         elif isinstance(voice, FrettedString):
-            faults += [fault.at(place) for fault in _finger_faults(voice)]
+            faults += [fault.within(place) for fault in _finger_faults(voice, mechanism)]
         pulse = _pulse(voice)
         if pulse is not None:
-            faults += [fault.at(place) for fault in _pulse_faults(*pulse, mechanism)]
+            faults += [fault.within(place) for fault in _pulse_faults(*pulse, mechanism)]
         if isinstance(voice, TravellingStop | FrettedString) and isinstance(voice.pluck, TurningPick):
-            faults += [fault.at(f"{place}.pluck") for fault in _pick_faults(voice.pluck, mechanism)]
+            faults += [fault.within(f"{place}.pluck") for fault in _pick_faults(voice.pluck, mechanism)]
     return faults
 
 
@@ -99,10 +101,21 @@ def _rate_faults(steps_per_s: float, where: str) -> Iterator[Fault]:
         )
 
 
-def _finger_faults(voice: FrettedString) -> Iterator[Fault]:
+def _finger_faults(voice: FrettedString, mechanism: Mechanism) -> Iterator[Fault]:
     for fret, count in Counter(finger.fret for finger in voice.fingers).items():
         if count > 1:
             yield Fault("twice", f"fret {fret} has {count} fingers", "fingers")
+    for index, finger in enumerate(voice.fingers):
+        coil = next((coil for coil in mechanism.coils if coil.id == finger.coil), None)
+        if coil is not None and coil.max_on_s < _press_s(coil, mechanism) + voice.settle_s + _LEAST_HOLD_S:
+            least_ms = 1000 * (_press_s(coil, mechanism) + voice.settle_s + _LEAST_HOLD_S)
+            limit = f"max_on of {least_ms:g} ms or more: pull-in, settling and a short note"
+            yield Fault("range", "the coil must let go before its note has sounded", f"fingers[{index}].coil", repr(coil.id), limit)
+
+
+def _press_s(coil: Coil, mechanism: Mechanism) -> float:
+    relay = mechanism.relay_of(coil)
+    return coil.pull_in_s + (relay.operate_s if relay else 0.0)
 
 
 def _pulse(voice: object) -> tuple[str, float, str] | None:

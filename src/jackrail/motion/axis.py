@@ -44,7 +44,7 @@ def axes_of(mechanism: Mechanism) -> dict[str, Axis]:
         try:
             axes[part.motor] = _carriage_axis(part, mechanism) if isinstance(part, Carriage) else _pick_axis(part, mechanism)
         except BadInput as bad:
-            faults += [fault.at(place) for fault in bad.faults]
+            faults += [fault.within(place) for fault in bad.faults]
     if faults:
         raise BadInput(faults)
     return axes
