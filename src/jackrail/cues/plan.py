@@ -75,12 +75,15 @@ def _finger_cues(notes: list[SetNote], part: FrettedString, voice: Voice, mechan
         if down_since is None:
             down_since = note.onset_s - fit_s - coil_lead_s(coil, mechanism)
             yield Cue(down_since, coil.id, "hold")
-        lift_s = note.onset_s + note.written_s
+        over_s, latest_s = note.onset_s + note.written_s, down_since + coil.max_on_s
+        lift_s = over_s
         if after is not None:
             again = after.place == note.place
-            press_again_s = after.onset_s - fit_s - (coil_lead_s(coil, mechanism) if again else 0.0)
+            press_again_s = after.onset_s - fit_s - (coil_lead_s(coil, mechanism) + GUARD_S if again else 0.0)
             lift_s = press_again_s - coil_release_s(coil, mechanism)
-            if again and after.onset_s + after.written_s - down_since <= coil.max_on_s:
+            if again and after.onset_s + after.written_s <= latest_s:
                 continue
-        yield Cue(min(max(lift_s, note.onset_s), down_since + coil.max_on_s), coil.id, "release")
+        if lift_s > latest_s:  # a rest follows that is longer than the coil may be on
+            lift_s = min(over_s, latest_s)
+        yield Cue(max(lift_s, note.onset_s), coil.id, "release")
         down_since = None

@@ -28,6 +28,8 @@ from .axis import Axis
 
 GUARD_S = 0.0005
 """Kept free between two commands to one device, so that rounding to roll ticks (0.25 ms) never makes them overlap."""
+_SPEAKS_S = 0.02
+"""A finger that is lifted between two notes of its fret stays down so long after the pluck."""
 
 Part = Literal["melody", "chord", "beat"]
 
@@ -153,6 +155,8 @@ def _fretted(part: FrettedString, string: String, mechanism: Mechanism, axes: di
     lift_s = {0: 0.0} | {fret: coil_release_s(coil, mechanism) for fret, coil in coils.items()}
 
     lead_s = pluck_lead_s(part.pluck, mechanism, axes)
+    # Between any two notes of one fret its finger can be lifted and pressed again: a coil may not be on for ever.
+    afresh_s = _SPEAKS_S + max(press_s[fret] + lift_s[fret] for fret in coils) + part.settle_s + 2 * GUARD_S
 
     def change_s(start: int, end: int) -> float:
         return 0.0 if start == end else max(lift_s[start], press_s[end]) + part.settle_s + GUARD_S
@@ -164,7 +168,7 @@ def _fretted(part: FrettedString, string: String, mechanism: Mechanism, axes: di
         places=tuple(Place(f"fret {fret}" if fret else "open", string.midi + fret, fret=fret) for fret in frets),
         move_s=tuple(tuple(change_s(p, q) for q in frets) for p in frets),
         ready_s=tuple(max(change_s(0, fret), lead_s) for fret in frets),
-        rearm_s=pluck_rearm_s(part.pluck, mechanism, axes),
+        rearm_s=max(pluck_rearm_s(part.pluck, mechanism, axes), afresh_s),
         lead_s=lead_s,
     )
 
