@@ -7,6 +7,7 @@ finger that is late, and all rounding. It is arithmetic, not physics: a motor he
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -101,9 +102,15 @@ def _fingers(roll: Roll, numbering: Numbering, part: FrettedString, ensemble: En
     fingers = []
     for finger in part.fingers:
         number, coil = numbering.coils.index(finger.coil), ensemble.mechanism.coil(finger.coil)
-        downs = [seconds_of(tick) + coil_lead_s(coil, ensemble.mechanism) for tick in _ticks(roll, Op.HOLD, number)]
-        ups = [seconds_of(tick) for tick in _ticks(roll, Op.RELEASE, number)]
-        fingers += [(finger.fret, down, up) for down, up in zip(downs, ups, strict=True)]
+        down_s: float | None = None
+        for cue in roll.cues:
+            if cue.op is Op.HOLD and cue.argument == number:
+                down_s = seconds_of(cue.tick) + coil_lead_s(coil, ensemble.mechanism)
+            elif cue.op is Op.RELEASE and cue.argument == number and down_s is not None:
+                fingers.append((finger.fret, down_s, seconds_of(cue.tick)))
+                down_s = None
+        if down_s is not None:
+            fingers.append((finger.fret, down_s, math.inf))
     return fingers
 
 
