@@ -7,6 +7,7 @@ from pathlib import Path
 
 from hypothesis import strategies as st
 
+from jackrail.faults import BadInput
 from jackrail.machine.load import load_machine, parse_machine
 from jackrail.motion.ensemble import make_ensemble
 from jackrail.tune.model import Bar, ChordSymbol, KeyMark, TempoMark, Tune, TuneNote
@@ -47,6 +48,20 @@ def machine_text(name, *changes):
 def changed(name, *changes):
     """An example machine with (old, new) changes in its text."""
     return parse_machine(machine_text(name, *changes))
+
+
+def faults_of(function, *arguments, **named):
+    """All faults that a call raises, none when its input is healthy."""
+    try:
+        function(*arguments, **named)
+    except BadInput as bad:
+        return bad.faults
+    return ()
+
+
+def fault_codes(function, *arguments, **named):
+    """The codes of the faults that a call raises, in order."""
+    return [fault.code for fault in faults_of(function, *arguments, **named)]
 
 
 def ensemble_of(some_machine):
