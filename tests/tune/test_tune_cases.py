@@ -154,3 +154,15 @@ def test_a_missing_file_and_a_huge_one(tmp_path):
         file.truncate(9 * 2**20)
     with pytest.raises(BadInput, match="too large"):
         read_tune(huge)
+
+
+@pytest.mark.parametrize("name", ["m0_type0.mid", "x1_pickup_repeat.musicxml", "x1_pickup_repeat.mxl", "x1_utf16.musicxml"])
+def test_a_file_is_told_by_what_it_holds(tmp_path, name):
+    path = tmp_path / "tune.abc"
+    path.write_bytes((CASES / "good" / name).read_bytes())
+    assert read_tune(path).notes == read_tune(CASES / "good" / name).notes
+
+
+def test_a_folder_is_no_tune(tmp_path):
+    with pytest.raises(BadInput, match="is no plain file"):
+        read_tune(tmp_path)

@@ -50,7 +50,6 @@ class _TuneReader:
         self.key: Key | None = None
         self.pitching = Pitching()
         self.tempo_text = ""
-        self.tempo_place = ""
         self.part_order = ""
         self.propagate = "pitch"
         self.voices: dict[str, Voice] = {}

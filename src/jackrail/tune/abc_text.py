@@ -27,7 +27,7 @@ class TuneText:
 def split_tunes(text: str) -> list[TuneText]:
     """Cut a file into its tunes: X: begins one, an empty line ends it; fields before the first hold for all.
 
-    Raises BadInput with a "range" fault for more than MAX_TUNES. A file without X: whose first block has a K: field is one tune, numbered 1.
+    A file without X: whose first block has a K: field is one tune, numbered 1. Raises BadInput for more than MAX_TUNES.
     """
     tunes: list[TuneText] = []
     common: list[tuple[int, str]] = []

@@ -48,7 +48,7 @@ def assemble(title: str, bars: Sequence[WrittenBar], order: Sequence[int], notes
 def _is_upbeat(bars: Sequence[WrittenBar]) -> bool:
     """A first bar shorter than its metre, before a full one or one with number 1."""
     first = bars[0]
-    return len(bars) > 1 and 0 < first.length_q < first.metre_q and (first.number == 0 or bars[1].length_q >= bars[1].metre_q)
+    return len(bars) > 1 and first.short and (first.number == 0 or bars[1].length_q >= bars[1].metre_q)
 
 
 def _onsets(bars: Sequence[WrittenBar], order: Sequence[int]) -> list[Quarters]:
