@@ -22,6 +22,23 @@ from .references import reference_faults
 LARGEST_FILE_B = 1_000_000
 _UNION_TAGS = {"travelling_stop", "fretted_string", "hammer", "chord_bar", "turning_pick", "kicked_pick"}
 
+# What pydantic finds, in the words of a TOML file.
+_SHAPES = {
+    "tuple_type": "should be a list, in [ ]",
+    "dict_type": "should be a table of key = value",
+    "model_type": "should be a table of key = value",
+    "model_attributes_type": "should be a table of key = value",
+    "string_type": "should be a text in quotes",
+    "int_type": "should be a whole number",
+    "int_from_float": "should be a whole number",
+    "int_parsing": "should be a whole number without quotes",
+    "float_type": "should be a number",
+    "float_parsing": "should be a number without quotes",
+    "bool_type": "should be true or false",
+    "bool_parsing": "should be true or false, without quotes",
+}
+_LIMITS = {"ge": "at least", "gt": "more than", "le": "at most", "lt": "less than", "min_length": "at least", "max_length": "at most"}
+
 
 def load_machine(path: Path) -> Machine:
     """The machine written in a TOML file. Raises BadInput with every fault of the file, the file name before each."""
@@ -55,7 +72,7 @@ def parse_machine(text: str) -> Machine:
     try:
         machine = Machine.model_validate(raw)
     except ValidationError as error:
-        faults += [_fault(details) for details in error.errors(include_url=False)]
+        faults += [_fault(details) for details in _real(error.errors(include_url=False))]
     faults += reference_faults(raw)
     instrument, mechanism = _part(Instrument, raw, "instrument"), _part(Mechanism, raw, "mechanism")
     if isinstance(instrument, Instrument) and isinstance(mechanism, Mechanism):
@@ -97,6 +114,11 @@ def _rail_faults(supply: Supply) -> list[Fault]:
     return faults
 
 
+def _real(errors: list[ErrorDetails]) -> list[ErrorDetails]:
+    """The errors without "too short" for a list whose entries are there but have faults of their own."""
+    return [e for e in errors if e["type"] != "too_short" or not e["input"]]
+
+
 def _fault(details: ErrorDetails) -> Fault:  # noqa: PLR0911 - one line for each kind of error
     """One pydantic error as a fault of ours."""
     where = _path(details["loc"])
@@ -116,7 +138,12 @@ def _fault(details: ErrorDetails) -> Fault:  # noqa: PLR0911 - one line for each
     if kind == "string_pattern_mismatch":
         return Fault("type", "is no id", where, value, hint="an id starts with a small letter and has small letters, digits and _ only")
     shown = value if len(value) <= 60 else value[:57] + "..."
-    return Fault("range" if "than" in kind or "too_" in kind else "type", details["msg"][:1].lower() + details["msg"][1:], where, shown)
+    if kind in _SHAPES:
+        return Fault("type", _SHAPES[kind], where, shown)
+    limits = [f"{words} {context[key]}" for key, words in _LIMITS.items() if key in context]
+    if limits:
+        return Fault("range", "is out of range", where, shown, " and ".join(limits))
+    return Fault("type", details["msg"][:1].lower() + details["msg"][1:], where, shown)
 
 
 def _choice_fault(where: str, value: str, context: dict[str, Any]) -> Fault:

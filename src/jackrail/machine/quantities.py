@@ -45,7 +45,7 @@ class Quantity:
             raise custom_error(bad.faults[0]) from None
         if not self.least <= value <= self.most:
             limit = f"{self.least:g} to {self.most:g} {kind.unit}"
-            hint = "check the unit" if not self.least / 1000 <= value <= self.most * 1000 else ""
+            hint = "check the unit" if any(self.least <= value * slip <= self.most for slip in (1e3, 1e-3)) else ""
             raise custom_error(Fault("range", f"this {kind.name} is out of range", value=repr(raw), limit=limit, hint=hint))
         return value
 
