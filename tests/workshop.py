@@ -1,10 +1,12 @@
 """Machines and tunes for the tests: the examples as shipped, changed in one place, or made up at random."""
 
+import os
 import tomllib
 from fractions import Fraction
 from functools import cache
 from pathlib import Path
 
+from hypothesis import settings
 from hypothesis import strategies as st
 
 from jackrail.faults import BadInput
@@ -15,6 +17,13 @@ from jackrail.tune.model import Bar, ChordSymbol, KeyMark, TempoMark, Tune, Tune
 ROOT = Path(__file__).parent.parent
 MACHINES = sorted((ROOT / "machines").glob("*.toml"))
 MACHINE_NAMES = [path.stem for path in MACHINES]
+EFFORT = int(os.environ.get("JACKRAIL_TEST_EFFORT", "1"))
+"""1 tries the same few random inputs each time; 20 tries twenty times as many, others each time."""
+
+
+def examples(count):
+    """Settings of a property test that tries `count` inputs, or more when asked to."""
+    return settings(max_examples=count * EFFORT, deadline=None)
 
 
 def authority(name):

@@ -3,7 +3,7 @@
 import itertools
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from jackrail.checks.timing import busiest_second
@@ -13,7 +13,7 @@ from jackrail.motion.voice import coil_lead_s, coil_release_s
 from jackrail.roll.format import ROLL_TICK_US
 from jackrail.setting.fit import Wishes, fit
 from jackrail.work import do_work
-from workshop import MACHINE_NAMES, changed, ensemble, ensemble_of, machine, tune, tunes
+from workshop import MACHINE_NAMES, changed, ensemble, ensemble_of, examples, machine, tune, tunes
 
 NAMES = st.sampled_from(MACHINE_NAMES)
 HALF_TICK_S = ROLL_TICK_US / 2 / 1e6
@@ -32,7 +32,7 @@ def of(cues, device, *actions):
     return [cue for cue in cues if cue.device == device and (not actions or cue.action in actions)]
 
 
-@settings(max_examples=60)
+@examples(60)
 @given(plans())
 def test_cues_stand_in_time_order_from_the_start_of_play(plan):
     _, _, cues = plan
@@ -40,7 +40,7 @@ def test_cues_stand_in_time_order_from_the_start_of_play(plan):
     assert all(cue.time_s >= 0 for cue in cues)
 
 
-@settings(max_examples=60)
+@examples(60)
 @given(plans())
 def test_a_pick_never_starts_before_its_turn_before_has_ended(plan):
     made, _, cues = plan
@@ -50,7 +50,7 @@ def test_a_pick_never_starts_before_its_turn_before_has_ended(plan):
             assert late.time_s - early.time_s >= turn_s + 2 * HALF_TICK_S
 
 
-@settings(max_examples=60)
+@examples(60)
 @given(plans())
 def test_a_carriage_never_starts_before_its_move_before_has_ended_and_never_stands_outside_its_limits(plan):
     made, _, cues = plan
@@ -63,7 +63,7 @@ def test_a_carriage_never_starts_before_its_move_before_has_ended_and_never_stan
             at = int(cue.value)
 
 
-@settings(max_examples=60)
+@examples(60)
 @given(plans())
 def test_a_coil_is_never_switched_on_while_it_is_on_or_still_coming_back_nor_held_beyond_its_limit(plan):
     made, _, cues = plan
@@ -85,7 +85,7 @@ def test_a_coil_is_never_switched_on_while_it_is_on_or_still_coming_back_nor_hel
         assert since_s is None, "a coil is left on at the end"
 
 
-@settings(max_examples=60)
+@examples(60)
 @given(plans())
 def test_every_sound_has_its_cue_one_lead_before_it_and_no_cue_is_without_its_sound(plan):
     made, setting, cues = plan
@@ -97,7 +97,7 @@ def test_every_sound_has_its_cue_one_lead_before_it_and_no_cue_is_without_its_so
         assert struck == pytest.approx(sorted(sound.onset_s for sound in wanted if sound.voice == v), abs=1e-9)
 
 
-@settings(max_examples=60)
+@examples(60)
 @given(plans())
 def test_a_bar_stands_still_for_its_settling_time_before_each_note_and_while_the_note_speaks(plan):
     made, setting, cues = plan
@@ -115,7 +115,7 @@ def test_a_bar_stands_still_for_its_settling_time_before_each_note_and_while_the
             assert not any(note.onset_s < start < note.onset_s + 0.06 - 1e-9 for start, _, _ in spans)
 
 
-@settings(max_examples=60)
+@examples(60)
 @given(plans())
 def test_the_right_finger_and_no_higher_one_is_down_when_a_fretted_string_sounds(plan):
     made, setting, cues = plan
@@ -173,7 +173,7 @@ def test_a_finger_over_a_long_rest_lifts_when_its_note_is_over_and_no_limit_is_r
     assert not [finding for finding in work.findings if finding.code == "coil.held-long"]
 
 
-@settings(max_examples=20)
+@examples(20)
 @given(plans())
 def test_the_busiest_second_is_what_counting_finds(plan):
     _, _, cues = plan

@@ -5,7 +5,7 @@ from collections import Counter
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from jackrail.faults import BadInput
@@ -13,7 +13,7 @@ from jackrail.pitch import parse_pitch
 from jackrail.setting.fit import Wishes, fit, key_name
 from jackrail.setting.taste import Taste
 from jackrail.tune.model import ChordSymbol, Tune, TuneNote
-from workshop import MACHINE_NAMES, ensemble, tune, tunes
+from workshop import MACHINE_NAMES, ensemble, examples, tune, tunes
 
 NAMES = st.sampled_from(MACHINE_NAMES)
 SCALE = [(62, "1"), (64, "1"), (66, "1"), (67, "1"), (69, "1"), (71, "1"), (72, "1"), (74, "1")]
@@ -27,7 +27,7 @@ def moved(made: Tune, octaves: int) -> Tune:
     return replace(made, notes=tuple(TuneNote(n.onset_q, n.duration_q, n.midi + 12 * octaves) for n in made.notes))
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(tunes(), NAMES, st.one_of(st.none(), st.integers(-24, 24)))
 def test_no_key_changes_the_rhythm(made, name, transpose):
     setting = fit(made, voices_of(name), name, Wishes(transpose=transpose))
@@ -38,7 +38,7 @@ def test_no_key_changes_the_rhythm(made, name, transpose):
         assert note.midi == written.midi + setting.transpose_semitones + 12 * note.octaves
 
 
-@settings(max_examples=25)
+@examples(25)
 @given(tunes(most_notes=12), NAMES, st.sampled_from([-2, -1, 1, 2]))
 def test_a_tune_written_in_another_octave_is_fitted_alike(made, name, octaves):
     here = fit(made, voices_of(name), name, Wishes(transpose=0))
@@ -49,13 +49,13 @@ def test_a_tune_written_in_another_octave_is_fitted_alike(made, name, octaves):
     assert there.cost == pytest.approx(here.cost + Taste().semitone * 12 * abs(octaves))
 
 
-@settings(max_examples=25)
+@examples(25)
 @given(tunes(most_notes=12), NAMES)
 def test_the_same_tune_is_fitted_the_same_way_each_time(made, name):
     assert fit(made, voices_of(name), name) == fit(made, voices_of(name), name)
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(tunes(), NAMES)
 def test_losses_add_up_with_the_totals_and_each_has_its_reason(made, name):
     setting = fit(made, voices_of(name), name)
@@ -71,7 +71,7 @@ def test_losses_add_up_with_the_totals_and_each_has_its_reason(made, name):
     assert [loss.onset_s for loss in setting.losses] == sorted(loss.onset_s for loss in setting.losses)
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(tunes(), NAMES)
 def test_every_voice_sounds_only_what_it_can(made, name):
     setting, voices = fit(made, voices_of(name), name), voices_of(name)
@@ -83,7 +83,7 @@ def test_every_voice_sounds_only_what_it_can(made, name):
     assert all(voices[beat.voice].part == "beat" for beat in setting.beats)
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(tunes(), NAMES, st.sampled_from(["late", "early"]))
 def test_a_bar_leaves_after_its_note_has_spoken_and_arrives_in_time(made, name, leave):
     setting, voices = fit(made, voices_of(name), name, Wishes(leave=leave)), voices_of(name)
@@ -99,14 +99,14 @@ def test_a_bar_leaves_after_its_note_has_spoken_and_arrives_in_time(made, name, 
                     assert note.leave_s <= note.onset_s + Taste().least_ring_s + 1e-9
 
 
-@settings(max_examples=25)
+@examples(25)
 @given(tunes(most_notes=10), NAMES, st.integers(-14, 14))
 def test_no_key_asked_for_is_better_than_the_one_found(made, name, transpose):
     voices = voices_of(name)
     assert fit(made, voices, name).cost <= fit(made, voices, name, Wishes(transpose=transpose)).cost + 1e-9
 
 
-@settings(max_examples=25)
+@examples(25)
 @given(tunes(most_notes=10), NAMES, st.integers(40, 100))
 def test_no_tempo_asked_for_is_better_than_the_one_found(made, name, percent):
     voices = voices_of(name)

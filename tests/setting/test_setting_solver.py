@@ -3,7 +3,7 @@
 import itertools
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from jackrail.motion.voice import Place, Voice
@@ -12,7 +12,7 @@ from jackrail.setting.parts import Parts
 from jackrail.setting.search import Search
 from jackrail.setting.solver import Event, Option, Rules, critical_slowdowns, solve
 from jackrail.setting.taste import Taste
-from workshop import ensemble, tune, tunes
+from workshop import ensemble, examples, tune, tunes
 
 LEAST_RING_S = 0.06
 KEYS = st.integers(60, 66)
@@ -74,7 +74,7 @@ def cheapest(events, voices, slowdown):
     return min(cost_of(events, chosen) for chosen in every if is_possible(events, chosen, voices, slowdown))
 
 
-@settings(max_examples=400)
+@examples(400)
 @given(instances(), st.sampled_from([0.5, 1.0, 1.7, 2.5]))
 def test_the_solver_finds_what_trying_everything_finds(instance, slowdown):
     voices, events = instance
@@ -85,7 +85,7 @@ def test_the_solver_finds_what_trying_everything_finds(instance, slowdown):
     assert found.cost == pytest.approx(cheapest(events, voices, slowdown), abs=1e-9)
 
 
-@settings(max_examples=150)
+@examples(150)
 @given(instances())
 def test_between_two_critical_slowdowns_nothing_changes(instance):
     voices, events = instance
@@ -96,7 +96,7 @@ def test_between_two_critical_slowdowns_nothing_changes(instance):
             assert solve(events, rules, low).cost == pytest.approx(solve(events, rules, (low + high) / 2).cost, abs=1e-12)
 
 
-@settings(max_examples=150)
+@examples(150)
 @given(instances(), st.floats(1.0, 3.0), st.floats(1.0, 3.0))
 def test_slower_is_never_dearer(instance, one, other):
     voices, events = instance
@@ -104,7 +104,7 @@ def test_slower_is_never_dearer(instance, one, other):
     assert solve(events, rules, max(one, other)).cost <= solve(events, rules, min(one, other)).cost + 1e-9
 
 
-@settings(max_examples=120)
+@examples(120)
 @given(some_voices(most=2), st.lists(st.tuples(st.integers(60, 67), st.sampled_from(["1/4", "1/2", "1"])), min_size=1, max_size=4))
 def test_the_search_finds_the_best_key_and_tempo_that_trying_all_of_them_finds(voices, line):
     made, taste = tune(*line), Taste()
@@ -146,7 +146,7 @@ def test_a_choice_too_large_to_prove_says_so_and_is_still_possible():
     assert found.notes_kept == 12  # each hammer once: no better choice exists, but it was not proven
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(tunes(), st.sampled_from(["quay_zither", "tower_chimes", "twin_lute"]))
 def test_no_two_chosen_notes_of_a_voice_ask_more_than_it_can(made, name):
     voices = ensemble(name).voices
