@@ -1,0 +1,174 @@
+"""Every finding rings: for each code of the catalogue one input that rings it and one, next to it, that just does not."""
+
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+
+from jackrail.checks.fitting import fit_findings
+from jackrail.checks.timing import late_findings
+from jackrail.findings import FINDING_CODES, Finding, worst
+from jackrail.motion.voice import Place, Voice
+from jackrail.performance import compare
+from jackrail.roll.dry_run import play_on_paper
+from jackrail.roll.format import Op
+from jackrail.roll.roll import RollCue
+from jackrail.setting.fit import Wishes, fit
+from jackrail.setting.taste import Taste
+from jackrail.work import do_work
+from workshop import changed, ensemble, machine, tune
+
+STAY = Wishes(transpose=0)
+KEEP = Wishes(transpose=0, tempo="100%")
+UNFOLDED = Taste(folded=2.0, folded_twice=2.0)
+SOME = tune((62, "2"), (69, "2"), (67, "2"), (74, "2"), chords=[(0, "G"), (4, "D")], tempo=60.0, bars=2)
+
+
+def found(machine_or_name, made, wishes=STAY):
+    some = machine(machine_or_name) if isinstance(machine_or_name, str) else machine_or_name
+    return do_work(some, made, wishes).findings
+
+
+def leap(spare_s):
+    """D4 to D6 and nothing else, with `spare_s` beyond what the zither's bar needs."""
+    melody = ensemble("quay_zither").voices[0]
+    need_s = UNFOLDED.least_ring_s + melody.move_s[0][-1]
+    gap_q = Fraction(need_s + spare_s).limit_denominator(1_000_000)
+    return tune((62, gap_q), (86, "1"), tempo=60.0)
+
+
+def twelve_hammers(notes):
+    """Notes on one key for twelve hammers, each tied up for three seconds: which are free is a large state."""
+    voices = tuple(Voice(f"h{v}", "melody", (f"b{v}",), (Place("b", 60),), ((0.0,),), (0.0,), 3.0 + v / 1000, 0.01) for v in range(12))
+    return fit_findings(fit(tune(*[(60, "1/4")] * notes), voices, "Twelve", KEEP))
+
+
+def roll_late_by(ticks):
+    """What is found when the pick of a packed roll turns some roll ticks of 0.25 ms late."""
+    work = do_work(machine("quay_zither"), SOME, STAY)
+    cues = tuple(sorted(RollCue(c.tick + ticks, c.op, c.argument) if c.op is Op.TURN else c for c in work.roll.cues))
+    return late_findings(compare(work.performance, play_on_paper(replace(work.roll, cues=cues), work.numbering, ensemble("quay_zither"))))
+
+
+def main_rail_gives(share_of_peak):
+    """The zither with a main rail of some share of the highest current that the tune draws."""
+    peak_a = next(trace.peak_a for trace in do_work(machine("quay_zither"), SOME, STAY).traces if trace.rail == "main")
+    return found(changed("quay_zither", ('limit = "5 A"', f'limit = "{share_of_peak * peak_a:.6f} A"')), SOME)
+
+
+def flash_leaves(share, less_b=0):
+    """The zither with flash that leaves room for the roll times `share`, less some bytes."""
+    memory = do_work(machine("quay_zither"), SOME, STAY).memory
+    flash_b = memory.used_b - memory.roll_b + int(memory.roll_b * share) - less_b
+    return found(changed("quay_zither", ('flash = "32 KiB"', f'flash = "{flash_b} B"')), SOME)
+
+
+def first_stop_sharp_by(cents):
+    """The zither with its first stop, D4 on the 640 mm string from C4, set some cents sharp."""
+    position_mm = 640 * (1 - 2 ** (-(2 + cents / 100) / 12))
+    return found(changed("quay_zither", ('stops = ["D4"', f'stops = ["{position_mm:.3f} mm"')), SOME)
+
+
+def top_string_tuned_to(pitch):
+    old = 'id = "g_top", scale_length = "600 mm", gauge = "0.014 in", material = "plain steel", open_pitch = "D4"'
+    return found(changed("quay_zither", (old, old.replace("D4", pitch))), SOME)
+
+
+def held_for(seconds):
+    """A note of E4 on the lute, whose finger may be down for 1 s."""
+    return found(
+        changed("twin_lute", ('max_on = "8 s"', 'max_on = "1 s"')), tune((64, Fraction(seconds).limit_denominator(1000)), tempo=60.0)
+    )
+
+
+def zither(*notes, chords=(), taste=UNFOLDED):
+    return found("quay_zither", tune(*notes, chords=chords, tempo=60.0), replace(KEEP, taste=taste))
+
+
+def at_the_written_tempo(made):
+    return found("quay_zither", made, replace(KEEP, taste=UNFOLDED))
+
+
+def at_the_best_tempo(made):
+    return found("quay_zither", made, replace(STAY, taste=UNFOLDED))
+
+
+def driver_needs(voltage):
+    return found(changed("quay_zither", ('driver_minimum = "9 V"', f'driver_minimum = "{voltage}"')), SOME)
+
+
+def reader_said(*warnings):
+    return found("tower_chimes", tune((67, "1"), warnings=warnings))
+
+
+# code: (rings, just does not ring)
+ALARMS = {
+    "tune.reading": (lambda: reader_said("line 3: a grace note is left out"), reader_said),
+    "fit.notes-lost": (lambda: at_the_written_tempo(leap(-0.001)), lambda: at_the_written_tempo(leap(0.001))),
+    "fit.notes-folded": (lambda: zither((50, "1"), (62, "1"), taste=Taste()), lambda: zither((62, "1"), (62, "1"), taste=Taste())),
+    "fit.chords-changed": (lambda: zither((62, "4"), chords=[(0, "D7")]), lambda: zither((62, "4"), chords=[(0, "D/F#")])),
+    "fit.chords-lost": (lambda: zither((62, "4"), chords=[(0, "F")]), lambda: zither((62, "4"), chords=[(0, "C")])),
+    "fit.slower": (lambda: at_the_best_tempo(leap(-0.001)), lambda: at_the_best_tempo(leap(0.001))),
+    "fit.nothing-left": (lambda: zither((61, "1")), lambda: zither((61, "1"), (62, "1"))),  # no stop gives a C sharp
+    "fit.not-proven": (lambda: twelve_hammers(14), lambda: twelve_hammers(3)),
+    "time.tight": (lambda: found("quay_zither", leap(0.0095), KEEP), lambda: found("quay_zither", leap(0.0105), KEEP)),
+    "time.late": (lambda: roll_late_by(3), lambda: roll_late_by(1)),  # 0.75 ms and 0.25 ms; 0.5 ms is allowed
+    "coil.held-long": (lambda: held_for(1.0), lambda: held_for(0.97)),  # it goes down 24.5 ms before the note
+    "power.rail-over": (lambda: main_rail_gives(0.9999), lambda: main_rail_gives(1.0001)),
+    "power.rail-near": (lambda: main_rail_gives(1.2499), lambda: main_rail_gives(1.2501)),  # 80 % of what it can give
+    "power.driver-low": (lambda: driver_needs("12.1 V"), lambda: driver_needs("12 V")),
+    "memory.full": (lambda: flash_leaves(1, less_b=1), lambda: flash_leaves(1)),
+    "memory.near": (lambda: flash_leaves(1.1), lambda: flash_leaves(1.13)),  # 90 % of the room
+    "chord.strings": (lambda: top_string_tuned_to("C4"), lambda: top_string_tuned_to("D5")),
+    "stop.off-pitch": (lambda: first_stop_sharp_by(15.3), lambda: first_stop_sharp_by(14.7)),
+}
+GRAVITY = {
+    "power.rail-over": "error",
+    "power.rail-near": "warning",
+    "power.driver-low": "error",
+    "memory.full": "error",
+    "memory.near": "warning",
+    "fit.nothing-left": "error",
+    "fit.notes-lost": "warning",
+    "fit.slower": "note",
+    "coil.held-long": "warning",
+    "time.late": "error",
+}
+
+
+def test_every_finding_of_the_catalogue_has_its_alarm():
+    assert set(ALARMS) == set(FINDING_CODES)
+
+
+@pytest.mark.parametrize("code", ALARMS)
+def test_the_finding_rings(code):
+    rung = [finding for finding in ALARMS[code][0]() if finding.code == code]
+    assert rung
+    for finding in rung:
+        assert finding.place
+        assert finding.message
+        assert (finding.value is None) == (finding.limit is None)
+        assert finding.value is None or finding.unit
+
+
+@pytest.mark.parametrize("code", ALARMS)
+def test_the_finding_just_does_not_ring(code):
+    assert [finding for finding in ALARMS[code][1]() if finding.code == code] == []
+
+
+def test_a_finding_has_a_code_of_the_catalogue():
+    with pytest.raises(KeyError, match=r"fit\.typo"):
+        Finding("fit.typo", "note", "", "")
+
+
+def test_the_worst_of_some_findings_is_the_gravest():
+    note, warning, error = (Finding("fit.slower", severity, "", "") for severity in ("note", "warning", "error"))
+    assert worst([note, error, warning]) == "error"
+    assert worst([note, warning]) == "warning"
+    assert worst([note]) == "note"
+    assert worst([]) is None
+
+
+@pytest.mark.parametrize("code", GRAVITY)
+def test_a_finding_is_as_grave_as_it_should_be(code):
+    assert {finding.severity for finding in ALARMS[code][0]() if finding.code == code} == {GRAVITY[code]}
