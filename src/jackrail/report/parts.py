@@ -18,7 +18,7 @@ _STROKE_S = 0.05
 
 
 def panels_of(work: Work, clock: Clock) -> tuple[Panel, ...]:
-    """All panels from top to bottom. Every note kept and every note left out is in exactly one of them."""
+    """All panels from top to bottom. Where there is a melody voice, every note kept or left out is in exactly one of them."""
     strokes = _stroke_panel(work, clock)
     return (*_melody_panels(work), *([strokes] if strokes else []), *_current_panels(work))
 
@@ -95,7 +95,7 @@ def _stroke_panel(work: Work, clock: Clock) -> Panel | None:
     parts = {voices[v].part for v in rows}
     title = " and ".join(word for word, there in (("chords", "chord" in parts or left_out), ("drums", "beat" in parts)) if there)
     rows_of = [("each chord bar", "chord" in parts), ("each drum", "beat" in parts), ("the chords left out", bool(left_out))]
-    about = f"{title}: a row for {', for '.join(words for words, there in rows_of if there)}"
+    about = f"{title}: a row for {' and for '.join(words for words, there in rows_of if there)}"
     return Panel(title, about, _ROW * (len(levels) - 1) + 2 * _EDGE, tuple(levels), tuple(sounds), lost)
 
 

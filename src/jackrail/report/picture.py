@@ -45,7 +45,8 @@ def picture_of(work: Work) -> Picture:
     """The picture of a work."""
     clock = Clock(work.tune, work.setting)
     panels, bars = panels_of(work, clock), list(zip(clock.bars_s(), work.tune.bars, strict=True))
-    windows = lines_of_music([at_s for at_s, _ in bars], work.performance.end_s)
+    end_s = max(work.performance.end_s, clock.seconds(work.tune.end_q))  # the last notes may be among those left out
+    windows = lines_of_music([at_s for at_s, _ in bars], end_s)
     longest_s = max(window.end_s - window.start_s for window in windows)
     lines = [line_of(window, longest_s) for window in windows]
     drawn = tuple(_draw_line(number, len(lines), line, panels, bars) for number, line in enumerate(lines, start=1))

@@ -58,7 +58,7 @@ def lines_of_music(bars_s: Sequence[float], end_s: float) -> tuple[Window, ...]:
     else:
         bar_s = median(b - a for a, b in pairwise(bars_s))
         line_s = bar_s * next((n for n in (16, 8, 4, 2) if n * bar_s <= _LINE_S), 1)
-        moments = [*bars_s, end_s]
+        moments = [*(bar for bar in bars_s if bar < end_s), end_s]
         upbeat = bars_s[1] - bars_s[0] < 0.9 * bar_s
         starts = [bars_s[1] if upbeat else bars_s[0]]
     while True:
