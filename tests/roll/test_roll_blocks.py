@@ -1,5 +1,7 @@
 """Packed blocks: what goes in comes out, and no damaged byte gets through."""
 
+import zlib
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -119,6 +121,15 @@ def test_any_cues_under_a_right_head_are_read_or_refused(cues):
 @given(st.binary(max_size=80))
 def test_any_machine_payload_under_a_right_crc_is_refused_or_read(payload):
     assert set(fault_codes(unpack_machine, wrap(MACHINE_KIND, payload))) <= {"block"}
+
+
+def test_a_machine_block_under_another_number_or_with_bytes_behind_is_refused_though_its_crc_is_right():
+    block = pack_machine(ensemble("twin_lute"), machine("twin_lute").board)
+    other_number = wrap(MACHINE_KIND, bytes([block[8] ^ 1]) + block[9:])
+    assert "not its own" in str(faults_of(unpack_machine, other_number)[0])
+    longer = block[12:] + b"\x00"
+    with_bytes = wrap(MACHINE_KIND, zlib.crc32(longer).to_bytes(4, "little") + longer)
+    assert "bytes behind its last record" in str(faults_of(unpack_machine, with_bytes)[0])
 
 
 def said(payload_or_block, *, wrapped=False):
