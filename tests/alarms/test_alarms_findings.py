@@ -156,6 +156,14 @@ def test_the_finding_just_does_not_ring(code):
     assert [finding for finding in ALARMS[code][1]() if finding.code == code] == []
 
 
+def test_a_chord_bar_with_one_string_too_many_rings_and_names_its_tone():
+    strings = 'strings = ["g_low", "g_mid", "g_top"]'
+    (finding,) = found(changed("quay_zither", (strings, strings.replace("]", ', "c_mid"]'))), SOME)[:1]
+    assert finding.code == "chord.strings"
+    assert "C does not belong" in finding.message
+    assert "missing" not in finding.message
+
+
 def test_a_finding_has_a_code_of_the_catalogue():
     with pytest.raises(KeyError, match=r"fit\.typo"):
         Finding("fit.typo", "note", "", "")

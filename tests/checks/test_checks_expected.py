@@ -38,6 +38,12 @@ def test_a_note_rings_until_its_string_is_sounded_again_or_has_died_away():
     assert second.duration_s == pytest.approx(3.5)  # ring of the melody string, from its file
 
 
+def test_a_bar_that_slides_after_its_note_has_died_away_bends_nothing():
+    first, _ = performance("quay_zither", (62, "10"), (67, "1")).notes
+    assert first.duration_s == pytest.approx(3.5)
+    assert first.glide == ()
+
+
 def test_a_lifted_finger_ends_its_note():
     first, _ = performance("twin_lute", (64, "1"), (66, "1")).notes
     assert 0.9 < first.duration_s < 1.0

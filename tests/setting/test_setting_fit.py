@@ -12,8 +12,8 @@ from jackrail.faults import BadInput
 from jackrail.pitch import parse_pitch
 from jackrail.setting.fit import Wishes, fit, key_name
 from jackrail.setting.taste import Taste
-from jackrail.tune.model import ChordSymbol, Tune, TuneNote
-from workshop import MACHINE_NAMES, ensemble, examples, tune, tunes
+from jackrail.tune.model import Tune, TuneNote
+from workshop import MACHINE_NAMES, changed, ensemble, ensemble_of, examples, tune, tunes
 
 NAMES = st.sampled_from(MACHINE_NAMES)
 SCALE = [(62, "1"), (64, "1"), (66, "1"), (67, "1"), (69, "1"), (71, "1"), (72, "1"), (74, "1")]
@@ -187,8 +187,16 @@ def test_a_chord_that_holds_is_struck_again_at_each_bar_line():
     made = tune(*[(67, "4")] * 3, chords=[(0, "G")], bars=3)
     setting = fit(made, voices_of("quay_zither"), "Quay zither")
     assert [stroke.repeated for stroke in setting.strokes] == [False, True, True]
-    assert isinstance(made.chords[0], ChordSymbol)
+    assert setting.cost == 0.0  # nothing was wanted twice and given up
     assert [round(stroke.onset_s - setting.strokes[0].onset_s, 6) for stroke in setting.strokes] == [0.0, 2.0, 4.0]
+
+
+def test_a_drum_beats_each_bar_but_never_before_it_is_ready_again():
+    drum = 'id = "coil_drum", rail = "main", resistance = "8 ohm", pull_in = "11 ms", release = "20 ms"'
+    slow = ensemble_of(changed("tower_chimes", (drum, drum.replace("20 ms", "1500 ms")))).voices
+    made = tune(*[(67, "1")] * 16, tempo=240.0, bars=4)  # a bar a second
+    assert len(fit(made, voices_of("tower_chimes"), "Chimes").beats) == 4
+    assert len(fit(made, slow, "Chimes").beats) == 2
 
 
 def test_of_two_notes_too_near_the_weaker_is_left_out_and_the_reason_names_both_times():
