@@ -104,7 +104,8 @@ def moved_symbol(symbol: str, transpose: int) -> str:
     if transpose % 12 == 0:
         return symbol
     chord = parse_chord(symbol).transposed(transpose)
-    quality = symbol[2 if symbol[1:2] in ("#", "b", "♯", "♭") else 1 :]
-    if chord.bass != chord.root and "/" in quality:
-        quality = quality.rpartition("/")[0] + "/" + class_name(chord.bass)
+    quality = symbol.strip()[1:].lstrip("#b♯♭")
+    before, slash, bass = quality.rpartition("/")
+    if slash and bass.strip()[:1].isalpha():  # not the slash of 6/9
+        quality = f"{before}/{class_name(chord.bass)}"
     return class_name(chord.root) + quality
