@@ -7,12 +7,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jackrail.faults import BadInput
+from jackrail.motion.voice import coil_release_s
 from jackrail.roll.format import EXTENDED_ARGUMENT, HEADER, MACHINE_KIND, RECORDS, ROLL_HEAD, ROLL_KIND, Op, crc16, unwrap, wrap
 from jackrail.roll.listing import list_roll
 from jackrail.roll.machine_block import machine_id, numbering_of, pack_machine, pin_number, unpack_machine
 from jackrail.roll.roll import Roll, RollCue, pack_roll, seconds_of, ticks_of, unpack_roll
 from jackrail.work import do_work
-from workshop import MACHINE_NAMES, ensemble, examples, fault_codes, faults_of, machine, tune
+from workshop import MACHINE_NAMES, changed, ensemble, ensemble_of, examples, fault_codes, faults_of, machine, tune
 
 OPS = st.sampled_from([Op.MOVE, Op.TURN, Op.PULSE, Op.HOLD, Op.RELEASE])
 ARGUMENTS = st.one_of(st.integers(0, 255), st.sampled_from([0, EXTENDED_ARGUMENT - 1, EXTENDED_ARGUMENT, EXTENDED_ARGUMENT + 1, 255]))
@@ -132,6 +133,20 @@ def test_a_machine_block_under_another_number_or_with_bytes_behind_is_refused_th
     assert "bytes behind its last record" in str(faults_of(unpack_machine, with_bytes)[0])
 
 
+def test_switches_have_their_level_their_role_and_their_axis():
+    zither = changed("quay_zither", ('{ id = "detent", closed = "low" }', '{ id = "detent", closed = "high" }'))
+    found = unpack_machine(pack_machine(ensemble_of(zither), zither.board))["switches"]
+    # home on A0 and detent on A1 belong to the carriage, axis 0; the index on A2 to the pick, axis 1
+    assert [(s["pin"], s["closed_high"], s["role"], s["axis"]) for s in found] == [(14, 0, 0, 0), (15, 1, 1, 0), (16, 0, 2, 1)]
+
+
+@pytest.mark.parametrize(
+    "title, kept", [("é" * 30, "é" * 20), ("a" + "é" * 30, "a" + "é" * 19), ("n" * 40, "n" * 40), ("n" * 41, "n" * 40)]
+)
+def test_a_long_title_is_cut_at_a_whole_character_of_40_bytes(title, kept):
+    assert unpack_roll(pack_roll((), title, 0, 0)).title == kept
+
+
 def said(payload_or_block, *, wrapped=False):
     block = payload_or_block if wrapped else wrap(ROLL_KIND, payload_or_block)
     return str(faults_of(unpack_roll, block)[0])
@@ -195,6 +210,7 @@ def test_a_machine_block_says_what_the_machine_file_says(name):
         assert record["pin"] == pin_number(board.pins[coil.id])
         assert record["max_on_ms"] == pytest.approx(1000 * coil.max_on_s, abs=1)
         assert record["pulse_ticks"] * 0.25 <= record["max_on_ms"]
+        assert 0 <= record["release_ms"] - 1000 * coil_release_s(coil, made.mechanism) < 1  # rounded up
     assert [(numbering.axes[stop["axis"]], stop["steps"]) for stop in found["stops"]] == list(numbering.stops)
     assert found["head"][0]["machine_id"] == machine_id(pack_machine(made, board))
 

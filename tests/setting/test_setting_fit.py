@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jackrail.faults import BadInput
-from jackrail.pitch import parse_pitch
+from jackrail.pitch import parse_chord, parse_pitch
+from jackrail.setting.explain import moved_symbol
 from jackrail.setting.fit import Wishes, fit, key_name
 from jackrail.setting.taste import Taste
 from jackrail.tune.model import Tune, TuneNote
@@ -189,6 +190,19 @@ def test_a_chord_that_holds_is_struck_again_at_each_bar_line():
     assert [stroke.repeated for stroke in setting.strokes] == [False, True, True]
     assert setting.cost == 0.0  # nothing was wanted twice and given up
     assert [round(stroke.onset_s - setting.strokes[0].onset_s, 6) for stroke in setting.strokes] == [0.0, 2.0, 4.0]
+
+
+MOVED = [
+    ("D7/F#", 2, "E7/G#"), ("D7/F#", 12, "D7/F#"), ("Bbm7", 2, "Cm7"), ("C", 7, "G"),
+    ("F#dim", -1, "Fdim"), ("C6/9", 2, "D6/9"), ("G/G", 2, "A/A"), ("F##m", 1, "G#m"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("symbol, semitones, moved_to", MOVED)
+def test_a_symbol_moved_is_written_with_its_bass_moved_too(symbol, semitones, moved_to):
+    written = moved_symbol(symbol, semitones)
+    assert parse_chord(written) == parse_chord(symbol).transposed(semitones)
+    assert written == moved_to
 
 
 def test_a_drum_beats_each_bar_but_never_before_it_is_ready_again():
