@@ -6,7 +6,7 @@ import math
 
 from jackrail.machine.geometry import semitones_at
 from jackrail.machine.instrument import Instrument, String
-from jackrail.machine.mechanism import TravellingStop
+from jackrail.machine.mechanism import FrettedString, TravellingStop
 from jackrail.motion.axis import Axis
 from jackrail.motion.ensemble import Ensemble
 from jackrail.motion.voice import Place
@@ -50,6 +50,8 @@ def _sounded(note: SetNote, after: SetNote | None, ensemble: Ensemble) -> Sounde
             glide = tuple(Glide(waits_s + point.after_s, point.cents) for point in path if waits_s + point.after_s < ring_s)
         else:
             until_s = note.leave_s
+    if isinstance(part, FrettedString) and place.fret:
+        until_s = min(until_s, note.onset_s + _held_s(note, after, part, ensemble))
     return SoundedNote(
         onset_s=note.onset_s,
         duration_s=min(until_s - note.onset_s, ring_s),
@@ -59,6 +61,12 @@ def _sounded(note: SetNote, after: SetNote | None, ensemble: Ensemble) -> Sounde
         source=source,
         glide=glide,
     )
+
+
+def _held_s(note: SetNote, after: SetNote | None, part: FrettedString, ensemble: Ensemble) -> float:
+    """How long a finger can stay on its note: to its written end after the last note, else as long as its coil may be on."""
+    coil_id = next(finger.coil for finger in part.fingers if finger.fret == ensemble.voices[note.voice].places[note.place].fret)
+    return note.written_s if after is None else max(note.written_s, ensemble.mechanism.coil(coil_id).max_on_s)
 
 
 def _ring_s(source: str, instrument: Instrument) -> float:

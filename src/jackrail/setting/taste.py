@@ -75,6 +75,6 @@ def _length_weight(note: TuneNote) -> float:
 
 
 def beat_length_q(beats: int, beat_unit: int) -> Fraction:
-    """Length of the felt beat in quarters: a dotted one in compound metres such as 6/8, else the lower number's."""
-    compound = beat_unit >= 8 and beats % 3 == 0 and beats > 3
+    """Length of the felt beat in quarters: a dotted one in compound metres such as 6/8 or 6/4, else the lower number's."""
+    compound = beats % 3 == 0 and beats > 3
     return Fraction(4, beat_unit) * (3 if compound else 1)

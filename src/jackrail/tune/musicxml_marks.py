@@ -7,12 +7,12 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from .chord_names import KINDS, readable, transposed
+from .musicxml_reading import Reading
 from .written import mark_words
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
-    from .musicxml_part import PartReader
 
 _BEATS = re.compile(r"\d{1,2}(?:\s*\+\s*\d{1,2})*")
 _UNITS = {
@@ -24,7 +24,7 @@ _ACCIDENTALS = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
 _FIFTHS_A_SEMITONE = 7  # up a semitone is seven fifths up the circle
 
 
-def read_time(time: Element, reader: PartReader) -> tuple[int, int] | None:
+def read_time(time: Element, reader: Reading) -> tuple[int, int] | None:
     """Metre of a <time>: 3+2/8 is 5/8, 2/4 + 3/8 is 7/8; None for senza misura."""
     if time.find("senza-misura") is not None:
         return None
@@ -42,7 +42,7 @@ def read_time(time: Element, reader: PartReader) -> tuple[int, int] | None:
     return sum(beats * smallest // below for beats, below in pairs), smallest
 
 
-def read_key(key: Element, reader: PartReader) -> tuple[int, str] | None:
+def read_key(key: Element, reader: Reading) -> tuple[int, str] | None:
     """Sounding key as (sharps, mode); None for one that is not of the circle of fifths."""
     fifths = (key.findtext("fifths") or "").strip()
     if not re.fullmatch(r"[+-]?\d{1,2}", fifths) or abs(int(fifths)) > 14:
@@ -54,7 +54,7 @@ def read_key(key: Element, reader: PartReader) -> tuple[int, str] | None:
     return sharps, (key.findtext("mode") or "major").strip()
 
 
-def read_barline(barline: Element, reader: PartReader) -> None:
+def read_barline(barline: Element, reader: Reading) -> None:
     """Repeat signs and endings; <segno>, <coda> drawn on the line."""
     bar = reader.bar
     left = barline.get("location", "right") == "left"
@@ -79,7 +79,7 @@ def read_barline(barline: Element, reader: PartReader) -> None:
             setattr(bar, sign, "")
 
 
-def _ending(ending: Element, reader: PartReader) -> None:
+def _ending(ending: Element, reader: Reading) -> None:
     if ending.get("type") != "start":
         reader.ending = frozenset()
         return
@@ -92,7 +92,7 @@ def _ending(ending: Element, reader: PartReader) -> None:
     reader.bar.ending_start = True
 
 
-def read_direction(direction: Element, reader: PartReader) -> None:
+def read_direction(direction: Element, reader: Reading) -> None:
     """Signs, words and tempo over the music; what a <sound> says counts before what is drawn."""
     sound = direction.find("sound")
     steered = sound is not None and read_sound(sound, reader)
@@ -111,7 +111,7 @@ def read_direction(direction: Element, reader: PartReader) -> None:
             _metronome(metronome, reader)
 
 
-def read_sound(sound: Element, reader: PartReader) -> bool:
+def read_sound(sound: Element, reader: Reading) -> bool:
     """Tempo and jumps of a <sound>; whether it steers the playing order."""
     bar = reader.bar
     tempo = sound.get("tempo")
@@ -138,7 +138,7 @@ def read_sound(sound: Element, reader: PartReader) -> bool:
     return steered
 
 
-def _metronome(metronome: Element, reader: PartReader) -> None:
+def _metronome(metronome: Element, reader: Reading) -> None:
     units, rates = metronome.findall("beat-unit"), metronome.findall("per-minute")
     if len(units) != 1 or len(rates) != 1:
         reader.notes.say(f"the metronome mark of {reader.place} relates two note values and is left out")
@@ -152,7 +152,7 @@ def _metronome(metronome: Element, reader: PartReader) -> None:
     _tempo(rate[0], unit_q * (2 - Fraction(1, 2 ** min(dots, 4))), reader)
 
 
-def _tempo(text: str, unit_q: Fraction, reader: PartReader) -> None:
+def _tempo(text: str, unit_q: Fraction, reader: Reading) -> None:
     if re.fullmatch(r"\d{1,4}(?:\.\d{1,12})?", text.strip()) and float(text) > 0:
         rate = float(text) * float(unit_q)
         if not reader.bar.tempo or reader.bar.tempo[-1] != (reader.cursor_q, rate):
@@ -161,7 +161,7 @@ def _tempo(text: str, unit_q: Fraction, reader: PartReader) -> None:
         reader.notes.say(f"the tempo {text[:12]!r} of {reader.place} cannot be used and is left out")
 
 
-def read_harmony(harmony: Element, reader: PartReader) -> None:
+def read_harmony(harmony: Element, reader: Reading) -> None:
     """A chord symbol from root, kind, degrees and bass (MusicXML 4.0 kind-value); what cannot be read becomes a warning."""
     kind = (harmony.findtext("kind") or "").strip()
     if kind == "none":

@@ -7,10 +7,11 @@ from collections.abc import Callable
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from jackrail.faults import BadInput, Fault
+from jackrail.faults import BadInput
 
 from .model import Quarters
 from .musicxml_marks import read_barline, read_direction, read_harmony, read_key, read_sound, read_time
+from .musicxml_reading import Reading
 from .written import Notes, WrittenBar, WrittenNote
 
 if TYPE_CHECKING:
@@ -23,21 +24,14 @@ MAX_MEASURE_Q = 1000
 """Longest measure, in quarters; a longer one is a slip."""
 
 
-class PartReader:
+class PartReader(Reading):
     """Reads the measures of a part. place: its name for messages."""
 
     def __init__(self, measures: list[Element], place: str, notes: Notes) -> None:
+        super().__init__(place, notes)
         self.measures = measures
-        self.part = place
-        self.notes = notes
-        self.faults: list[Fault] = []
-        self.divisions: Fraction | None = None
         self.metre: tuple[int, int] | None = (4, 4)
         self.metre_written = False
-        self.semitones = 0
-        self.ending: frozenset[int] = frozenset()
-        self.bar = WrittenBar(0)
-        self.cursor_q = Fraction(0)
         self.onset_q = Fraction(0)
         self.quarters: dict[str, Quarters] = {}
         self._on: dict[str, Callable[[Element], None]] = {
@@ -57,15 +51,6 @@ class PartReader:
         if not self.metre_written:
             self.notes.say("no metre is written: beats are counted in 4/4")
         return bars
-
-    @property
-    def place(self) -> str:
-        """Where reading stands."""
-        return f"{self.part} measure {self.bar_name}"
-
-    def fault(self, what: str, value: str = "", limit: str = "", hint: str = "") -> None:
-        """Note a fault of the measure being read."""
-        self.faults.append(Fault("syntax", what, self.place, value, limit, hint))
 
     def _measure(self, measure: Element, before: int) -> WrittenBar:
         self.bar_name = measure.get("number", "?")[:12]
