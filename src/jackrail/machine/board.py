@@ -34,7 +34,7 @@ class Rail(Strict):
     voltage_v: VoltageV = Field(alias="voltage")
     limit_a: CurrentA = Field(alias="limit")
     source: Id | None = Field(alias="from", default=None)
-    efficiency: float = Field(default=0.85, gt=0.2, le=1.0)
+    efficiency: float = Field(default=0.85, strict=True, gt=0.2, le=1.0)
 
 
 class Supply(Strict):

@@ -9,7 +9,7 @@ from pydantic import Field
 from .board import Board, Supply
 from .instrument import Instrument
 from .mechanism import Mechanism
-from .quantities import Strict
+from .quantities import UNIT_KEY, Strict
 
 
 class Machine(Strict):
@@ -26,5 +26,17 @@ class Machine(Strict):
 
 def json_schema() -> dict[str, Any]:
     """JSON Schema of the machine file (draft 2020-12), for editors that complete TOML."""
-    schema = Machine.model_json_schema(by_alias=True)
+    schema = _with_default_texts(Machine.model_json_schema(by_alias=True))
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema, "title": "jackrail machine file"}
+
+
+def _with_default_texts(schema: Any) -> Any:  # noqa: ANN401 - any part of a JSON value
+    """The schema with the default of each quantity as a maker would write it: "4 s", not 4.0."""
+    if isinstance(schema, list):
+        return [_with_default_texts(part) for part in schema]
+    if not isinstance(schema, dict):
+        return schema
+    parts = {key: _with_default_texts(value) for key, value in schema.items() if key != UNIT_KEY}
+    if UNIT_KEY in schema and "default" in schema:
+        parts["default"] = f"{schema['default']:g} {schema[UNIT_KEY]}"
+    return parts

@@ -36,14 +36,14 @@ class Motor(Strict):
     """
 
     id: Id
-    steps_per_turn: int = Field(default=200, ge=4, le=2000)
+    steps_per_turn: int = Field(default=200, strict=True, ge=4, le=2000)
     microsteps: Literal[1, 2, 4, 8, 16, 32, 64, 128, 256] = 8
     current_a: CurrentA = Field(alias="current")
     resistance_ohm: ResistanceOhm = Field(alias="resistance")
     inductance_h: InductanceH = Field(alias="inductance")
     holding_torque_nm: TorqueNm = Field(alias="holding_torque")
-    hold: float = Field(default=0.5, ge=0.0, le=1.0)
-    reversed: bool = False
+    hold: float = Field(default=0.5, strict=True, ge=0.0, le=1.0)
+    reversed: bool = Field(default=False, strict=True)
     rail: Id
     driver_minimum_v: VoltageV = Field(alias="driver_minimum")
 
@@ -138,7 +138,7 @@ class TravellingStop(Strict):
 class Finger(Strict):
     """A press finger: a coil that holds the string down behind one fret."""
 
-    fret: int = Field(ge=1, le=36)
+    fret: int = Field(strict=True, ge=1, le=36)
     coil: Id
 
 

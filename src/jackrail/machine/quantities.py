@@ -12,6 +12,9 @@ from jackrail.faults import BadInput, Fault
 from jackrail.pitch import parse_chord, parse_pitch
 from jackrail.units import KINDS, parse_quantity
 
+UNIT_KEY = "unit"
+"""Where the JSON Schema of a quantity keeps its unit while it is made; `json_schema` writes defaults with it."""
+
 
 class Strict(BaseModel):
     """Base of every part of a machine: frozen, unknown keys refused, written by the short name (the alias)."""
@@ -55,7 +58,7 @@ class Quantity:
     def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
         kind = KINDS[self.kind]
         text = f"{kind.name} with its unit, {self.least:g} to {self.most:g} {kind.unit}"
-        return {"type": "string", "description": text, "examples": [kind.example]}
+        return {"type": "string", "description": text, "examples": [kind.example], UNIT_KEY: kind.unit}
 
 
 @dataclass(frozen=True)
