@@ -12,6 +12,7 @@ from jackrail.motion.voice import Place, Voice
 from jackrail.performance import compare
 from jackrail.roll.dry_run import play_on_paper
 from jackrail.roll.format import Op
+from jackrail.roll.guard import guard_findings
 from jackrail.roll.roll import RollCue
 from jackrail.setting.fit import Wishes, fit
 from jackrail.setting.taste import Taste
@@ -48,6 +49,22 @@ def roll_late_by(ticks):
     work = do_work(machine("quay_zither"), SOME, STAY)
     cues = tuple(sorted(RollCue(c.tick + ticks, c.op, c.argument) if c.op is Op.TURN else c for c in work.roll.cues))
     return late_findings(compare(work.performance, play_on_paper(replace(work.roll, cues=cues), work.numbering, ensemble("quay_zither"))))
+
+
+def roll_changed(name, made, change):
+    """What the last look finds in a packed roll of which each cue was changed, or left out (None)."""
+    work = do_work(machine(name), made, STAY)
+    cues = tuple(sorted(cue for cue in map(change, work.roll.cues) if cue is not None))
+    return guard_findings(replace(work.roll, cues=cues), work.numbering, ensemble(name))
+
+
+def later(op, ticks):
+    return lambda cue: RollCue(cue.tick + ticks, cue.op, cue.argument) if cue.op is op else cue
+
+
+def chord_pulse(milliseconds):
+    """The zither's chord bars, whose relay works in 8 ms, lets go in 4 ms, and whose coils take 14 ms to the blow."""
+    return found(changed("quay_zither", ('pulse = "60 ms"', f'pulse = "{milliseconds} ms"')), SOME)
 
 
 def main_rail_gives(share_of_peak):
@@ -114,6 +131,16 @@ ALARMS = {
     "time.tight": (lambda: found("quay_zither", leap(0.0095), KEEP), lambda: found("quay_zither", leap(0.0105), KEEP)),
     "time.late": (lambda: roll_late_by(3), lambda: roll_late_by(1)),  # 0.75 ms and 0.25 ms; 0.5 ms is allowed
     "coil.held-long": (lambda: held_for(1.0), lambda: held_for(0.97)),  # it goes down 24.5 ms before the note
+    "roll.coil": (
+        lambda: roll_changed("twin_lute", SOME, lambda cue: None if cue.op is Op.RELEASE else cue),
+        lambda: found("twin_lute", SOME),
+    ),
+    # the carriage has half a millisecond, two ticks, kept free before it must be still
+    "roll.motion": (
+        lambda: roll_changed("quay_zither", SOME, later(Op.MOVE, 4)),
+        lambda: roll_changed("quay_zither", SOME, later(Op.MOVE, 1)),
+    ),
+    "coil.pulse-short": (lambda: chord_pulse(17.9), lambda: chord_pulse(18)),
     "power.rail-over": (lambda: main_rail_gives(0.9999), lambda: main_rail_gives(1.0001)),
     "power.rail-near": (lambda: main_rail_gives(1.2499), lambda: main_rail_gives(1.2501)),  # 80 % of what it can give
     "power.driver-low": (lambda: driver_needs("12.1 V"), lambda: driver_needs("12 V")),
@@ -133,6 +160,9 @@ GRAVITY = {
     "fit.slower": "note",
     "coil.held-long": "warning",
     "time.late": "error",
+    "roll.coil": "error",
+    "roll.motion": "error",
+    "coil.pulse-short": "warning",
 }
 
 
@@ -180,3 +210,22 @@ def test_the_worst_of_some_findings_is_the_gravest():
 @pytest.mark.parametrize("code", GRAVITY)
 def test_a_finding_is_as_grave_as_it_should_be(code):
     assert {finding.severity for finding in ALARMS[code][0]() if finding.code == code} == {GRAVITY[code]}
+
+
+@pytest.mark.parametrize(
+    "name, code, change, words",
+    [
+        ("twin_lute", "roll.coil", lambda cue: None if cue.op is Op.RELEASE else cue, "not off again before the end"),
+        ("twin_lute", "roll.coil", lambda cue: RollCue(cue.tick + 40_000, cue.op, cue.argument) if cue.op is Op.RELEASE else cue, ""),
+        ("quay_zither", "roll.coil", lambda cue: RollCue(0, cue.op, cue.argument) if cue.op is Op.PULSE else cue, ""),
+        ("quay_zither", "roll.motion", later(Op.TURN, -200), "before its bar stands still and settled"),
+        ("quay_zither", "roll.motion", lambda cue: RollCue(0, cue.op, cue.argument) if cue.op is Op.TURN else cue, "before it is done"),
+        ("quay_zither", "roll.motion", lambda cue: RollCue(0, cue.op, cue.argument) if cue.op is Op.MOVE else cue, "before it is done"),
+        ("quay_zither", "roll.motion", later(Op.TURN, 40_000), "not done at the end"),
+    ],
+)
+def test_a_roll_that_would_harm_is_never_silent(name, code, change, words):
+    rung = list(roll_changed(name, tune((64, "2"), (69, "2"), (67, "2"), chords=[(0, "G"), (4, "G")], tempo=60.0, bars=2), change))
+    assert code in {finding.code for finding in rung}
+    assert words in " ".join(finding.message for finding in rung)
+    assert worst(rung) == "error"

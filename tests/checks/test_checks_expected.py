@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from jackrail.setting.fit import Wishes
 from jackrail.work import do_work
-from workshop import MACHINE_NAMES, ensemble, examples, machine, tune, tunes
+from workshop import MACHINE_NAMES, changed, ensemble, examples, machine, tune, tunes
 
 
 def performance(name, *notes, **wishes):
@@ -61,4 +61,19 @@ def test_no_voice_sounds_two_notes_at_once_and_no_glide_outlasts_its_note(made, 
         times = [point.after_s for point in note.glide]
         assert times == sorted(times)
         assert all(0 < at <= note.duration_s for at in times)
-    assert work.performance.end_s >= max(n.onset_s for n in work.performance.notes) if work.performance.notes else True
+    assert work.performance.end_s >= max((n.onset_s for n in work.performance.notes), default=0.0)
+    assert work.performance.end_s >= max((cue.time_s + cue.value * (cue.action == "pulse") for cue in work.cues), default=0.0)
+
+
+@examples(40)
+@given(tunes(), st.sampled_from(["100 ms", "400 ms", "8 s"]), st.sampled_from(["late", "early"]))
+def test_no_fingered_note_is_stated_to_ring_on_after_its_finger_lifts(made, max_on, leave):
+    lute = changed("twin_lute", ('max_on = "8 s"', f'max_on = "{max_on}"'))
+    work = do_work(lute, made, Wishes(leave=leave))
+    coil_of = {("high", f): f"press_high_{f}" for f in (2, 4, 5, 7, 9)} | {("low", f): f"press_low_{f}" for f in (2, 4, 5)}
+    for note, meant in zip(work.performance.notes, work.setting.notes, strict=True):
+        fret = work.ensemble.voices[meant.voice].places[meant.place].fret
+        if fret:
+            lifts = [cue.time_s for cue in work.cues if cue.device == coil_of[note.voice, fret] and cue.action == "release"]
+            lift_s = next(at for at in lifts if at >= note.onset_s - 1e-9)
+            assert note.onset_s + note.duration_s <= lift_s + 1e-9

@@ -75,8 +75,8 @@ def current_traces(cues: tuple[Cue, ...], ensemble: Ensemble, board: Board, supp
     return _all_rails(steps, supply, end_s)
 
 
-def current_findings(traces: tuple[Trace, ...], ensemble: Ensemble, supply: Supply) -> list[Finding]:
-    """Rails that are asked for too much, or nearly so, and drivers fed with too little."""
+def current_findings(traces: tuple[Trace, ...]) -> list[Finding]:
+    """Rails that are asked for too much, or nearly so."""
     findings = []
     for trace in traces:
         if trace.peak_a > _NEAR * trace.limit_a:
@@ -92,14 +92,6 @@ def current_findings(traces: tuple[Trace, ...], ensemble: Ensemble, supply: Supp
                     "A",
                     "use a larger supply or converter, or fewer coils at once",
                 )
-            )
-    for motor in ensemble.mechanism.motors:
-        voltage_v = supply.rail(motor.rail).voltage_v
-        if voltage_v < motor.driver_minimum_v:
-            text = f"the driver of {motor.id!r} gets {voltage_v:g} V and needs {motor.driver_minimum_v:g} V"
-            advice = "feed it from a rail of higher voltage"
-            findings.append(
-                Finding("power.driver-low", "error", f"mechanism.motors.{motor.id}", text, voltage_v, motor.driver_minimum_v, "V", advice)
             )
     return findings
 

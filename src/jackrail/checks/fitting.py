@@ -8,7 +8,7 @@ from jackrail.tune.model import Tune
 
 
 def tune_findings(tune: Tune) -> list[Finding]:
-    """One note for each warning of the reader."""
+    """One finding for each warning of the reader."""
     return [Finding("tune.reading", "warning", tune.title, warning) for warning in tune.warnings]
 
 

@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import pairwise
 
-from jackrail.machine.mechanism import ChordBar, FrettedString, Hammer, KickedPick, Mechanism, Pluck, TravellingStop
+from jackrail.machine.mechanism import ChordBar, FrettedString, Hammer, KickedPick, Pluck, TravellingStop
 from jackrail.motion.ensemble import Ensemble
-from jackrail.motion.voice import GUARD_S, Voice, coil_lead_s, coil_release_s
+from jackrail.motion.voice import Voice
+from jackrail.setting.fingers import finger_holds
 from jackrail.setting.model import SetNote, Setting
 
 from .model import Cue
@@ -30,7 +31,8 @@ def plan_cues(setting: Setting, ensemble: Ensemble) -> tuple[Cue, ...]:
             cues += _travel_cues(notes, part, voice)
             cues += _pluck_cues(notes, part.pluck, voice)
         elif isinstance(part, FrettedString):
-            cues += _finger_cues(notes, part, voice, mechanism)
+            for hold in finger_holds(notes, part, voice, mechanism):
+                cues += [Cue(hold.on_s, hold.coil, "hold"), Cue(hold.off_s, hold.coil, "release")]
             cues += _pluck_cues(notes, part.pluck, voice)
         elif isinstance(part, Hammer):
             cues += [Cue(note.onset_s - voice.lead_s, part.coil, "pulse", part.pulse_s) for note in notes]
@@ -57,33 +59,3 @@ def _pluck_cues(notes: list[SetNote], pluck: Pluck, voice: Voice) -> Iterator[Cu
             yield Cue(at_s, pluck.coil, "pulse", pluck.pulse_s)
         else:
             yield Cue(at_s, pluck.motor, "turn")
-
-
-def _finger_cues(notes: list[SetNote], part: FrettedString, voice: Voice, mechanism: Mechanism) -> Iterator[Cue]:
-    """Press each finger before its note and lift it for the next one, never longer than its coil may be on.
-
-    A finger stays down over repeated notes of its fret while max_on allows; then it is lifted once between two of them.
-    """
-    coil_of = {finger.fret: mechanism.coil(finger.coil) for finger in part.fingers}
-    down_since: float | None = None
-    for note, after in zip(notes, [*notes[1:], None], strict=True):
-        fret = voice.places[note.place].fret
-        if fret == 0:
-            continue
-        coil = coil_of[fret]
-        fit_s = part.settle_s + GUARD_S
-        if down_since is None:
-            down_since = note.onset_s - fit_s - coil_lead_s(coil, mechanism)
-            yield Cue(down_since, coil.id, "hold")
-        over_s, latest_s = note.onset_s + note.written_s, down_since + coil.max_on_s
-        lift_s = over_s
-        if after is not None:
-            again = after.place == note.place
-            press_again_s = after.onset_s - fit_s - (coil_lead_s(coil, mechanism) + GUARD_S if again else 0.0)
-            lift_s = press_again_s - coil_release_s(coil, mechanism)
-            if again and after.onset_s + after.written_s <= latest_s:
-                continue
-        if lift_s > latest_s:  # a rest follows that is longer than the coil may be on
-            lift_s = min(over_s, latest_s)
-        yield Cue(max(lift_s, note.onset_s), coil.id, "release")
-        down_since = None

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import Field
+from pydantic import Field, field_validator
 
-from .quantities import BootLoaderB, ClockHz, CurrentA, FlashB, Id, SramB, Strict, VoltageV
+from jackrail.faults import Fault
+
+from .quantities import BootLoaderB, ClockHz, CurrentA, FlashB, Id, SramB, Strict, VoltageV, custom_error
 
 # ATmega328P on the usual 8-bit board: D0 and D1 carry the serial link, A6 and A7 are inputs to the converter only.
 USABLE_PINS = tuple(f"D{n}" for n in range(2, 14)) + tuple(f"A{n}" for n in range(6))
@@ -14,17 +16,29 @@ USABLE_PINS = tuple(f"D{n}" for n in range(2, 14)) + tuple(f"A{n}" for n in rang
 STEP_PINS = ("D9", "D10")
 
 
+CLOCK_HZ = 16e6
+"""The one clock that the board's timing is made for: 16 MHz, so that a timer tick is 0.5 us."""
+
+
 class Board(Strict):
     """The controller. pins: what hangs on each pin, as device = pin ("carriage.step" = "D9", "bar_g" = "D4")."""
 
     chip: Literal["ATmega328P"] = "ATmega328P"
-    clock_hz: ClockHz = Field(alias="clock", default=16e6)
+    clock_hz: ClockHz = Field(alias="clock", default=CLOCK_HZ)
     flash_b: FlashB = Field(alias="flash", default=32768)
     sram_b: SramB = Field(alias="sram", default=2048)
     boot_loader_b: BootLoaderB = Field(alias="boot_loader", default=512)
     current_a: CurrentA = Field(alias="current", default=0.05)
     rail: Id
     pins: dict[str, str]
+
+    @field_validator("clock_hz")
+    @classmethod
+    def _one_clock(cls, clock_hz: float) -> float:
+        if clock_hz != CLOCK_HZ:
+            hint = "a board with another clock would run every move at another speed"
+            raise custom_error(Fault("range", "this clock is not known here", value=f"{clock_hz / 1e6:g} MHz", limit="16 MHz", hint=hint))
+        return clock_hz
 
 
 class Rail(Strict):

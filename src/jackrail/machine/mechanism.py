@@ -16,6 +16,7 @@ from .quantities import (
     OnTimeS,
     PitchText,
     PositionMm,
+    PulseS,
     ResistanceOhm,
     ShortTimeS,
     SpeedMmS,
@@ -113,7 +114,7 @@ class KickedPick(Strict):
 
     kind: Literal["kicked_pick"]
     coil: Id
-    pulse_s: OnTimeS = Field(alias="pulse")
+    pulse_s: PulseS = Field(alias="pulse")
 
 
 Pluck = Annotated[TurningPick | KickedPick, Field(discriminator="kind")]
@@ -159,7 +160,7 @@ class Hammer(Strict):
     kind: Literal["hammer"]
     id: Id
     coil: Id
-    pulse_s: OnTimeS = Field(alias="pulse")
+    pulse_s: PulseS = Field(alias="pulse")
     sounds: Id
 
 
@@ -169,7 +170,7 @@ class ChordBar(Strict):
     kind: Literal["chord_bar"]
     id: Id
     coil: Id
-    pulse_s: OnTimeS = Field(alias="pulse")
+    pulse_s: PulseS = Field(alias="pulse")
     strings: tuple[Id, ...] = Field(min_length=1)
     chord: ChordText
 
@@ -197,3 +198,13 @@ class Mechanism(Strict):
     def relay_of(self, coil: Coil) -> Relay | None:
         """The relay board that switches `coil`, or None when a transistor does."""
         return next((relay for relay in self.relays if relay.id == coil.relay), None)
+
+    def pulses_s(self) -> dict[str, float]:
+        """How long each coil that strikes is switched on, in seconds, by its id."""
+        pulses: dict[str, float] = {}
+        for voice in self.voices:
+            if isinstance(voice, Hammer | ChordBar):
+                pulses[voice.coil] = voice.pulse_s
+            elif isinstance(voice.pluck, KickedPick):
+                pulses[voice.pluck.coil] = voice.pluck.pulse_s
+        return pulses

@@ -28,6 +28,10 @@ def custom_error(fault: Fault) -> PydanticCustomError:
     return PydanticCustomError(f"jackrail-{fault.code}", "{what}", context)
 
 
+_SLIPS = (1e3, 1e-3, 25.4, 1 / 25.4, 10, 0.1)
+"""By how much a value is off when its unit was taken for another: milli, inch and millimetre, centimetre."""
+
+
 @dataclass(frozen=True)
 class Quantity:
     """A text such as "610 mm" read into the kind's inside unit, allowed from `least` to `most` of that unit."""
@@ -48,7 +52,7 @@ class Quantity:
             raise custom_error(bad.faults[0]) from None
         if not self.least <= value <= self.most:
             limit = f"{self.least:g} to {self.most:g} {kind.unit}"
-            hint = "check the unit" if any(self.least <= value * slip <= self.most for slip in (1e3, 1e-3)) else ""
+            hint = "check the unit" if any(self.least <= value * slip <= self.most for slip in _SLIPS) else ""
             raise custom_error(Fault("range", f"this {kind.name} is out of range", value=repr(raw), limit=limit, hint=hint))
         return value
 
@@ -102,6 +106,7 @@ AngleTurn = Annotated[float, Quantity("angle", 0.0, 1.0)]
 ShortTimeS = Annotated[float, Quantity("time", 0.0, 2.0)]
 RingTimeS = Annotated[float, Quantity("time", 0.02, 60.0)]
 OnTimeS = Annotated[float, Quantity("time", 0.002, 3600)]
+PulseS = Annotated[float, Quantity("time", 0.002, 16.0)]  # 65,535 roll ticks of 250 us are 16.4 s
 VoltageV = Annotated[float, Quantity("voltage", 1, 60)]
 CurrentA = Annotated[float, Quantity("current", 0.001, 100)]
 ResistanceOhm = Annotated[float, Quantity("resistance", 0.05, 5000)]

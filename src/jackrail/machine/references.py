@@ -68,6 +68,7 @@ def reference_faults(raw: Table) -> list[Fault]:
         if name not in known[kind]
     ]
     faults += _shared(uses)
+    faults += _strings_of_two(uses)
     faults += _pin_faults(raw, declared)
     return faults
 
@@ -134,6 +135,24 @@ def _shared(uses: list[Use]) -> list[Fault]:
     return faults
 
 
+def _strings_of_two(uses: list[Use]) -> list[Fault]:
+    """A string under a bar or fingers must be that voice's alone; several chord bars may lie over one string."""
+    faults: list[Fault] = []
+    places: dict[str, list[str]] = {}
+    for path, name, kind in uses:
+        if kind in ("string", "string or sounder"):
+            places.setdefault(name, []).append(path)
+    for name, where in places.items():
+        owners = [path for path in where if path.endswith(".string")]
+        others = [path for path in where if path not in owners[:1]]
+        if owners and others:
+            hint = f"{owners[0]} sets the pitch of this string: give the other voice a string of its own"
+            faults.append(Fault("twice", f"the string {name!r} is under two mechanisms", others[0], hint=hint))
+        bars = Counter(path.partition(".strings[")[0] for path in where if ".strings[" in path)
+        faults += [Fault("twice", f"the string {name!r} is listed {n} times", f"{bar}.strings") for bar, n in bars.items() if n > 1]
+    return faults
+
+
 def _pin_faults(raw: Table, declared: dict[str, list[str]]) -> list[Fault]:
     pins = _table(raw, "board").get("pins")
     if not isinstance(pins, dict):
@@ -154,9 +173,10 @@ def _pin_faults(raw: Table, declared: dict[str, list[str]]) -> list[Fault]:
             )
         elif pin not in USABLE_PINS:
             limit = "D2 to D13 and A0 to A5 (D0 and D1 are the serial link)"
-            faults.append(Fault("pins", "this is no pin a device can hang on", place, repr(pin), limit))
+            hint = f"did you mean {pin.upper()!r}?" if isinstance(pin, str) and pin.upper() in USABLE_PINS else ""
+            faults.append(Fault("pins", "this is no pin a device can hang on", place, repr(pin), limit, hint))
         elif device.endswith(".step") and pin not in STEP_PINS:
-            hint = "step edges are made by the timer's compare outputs, which sit on these two pins only"
+            hint = "the timer makes step edges on these two pins only"
             faults.append(Fault("pins", "a step line is on the wrong pin", place, repr(pin), " or ".join(STEP_PINS), hint))
     for pin, count in Counter(str(pin) for pin in pins.values()).items():
         if count > 1:

@@ -42,7 +42,7 @@ def stops_of(voice: TravellingStop, string: String) -> tuple[Stop, ...]:
             place = "range" if voice.range is not None else f"stops[{index}]"
             faults.extend(fault.at(place) for fault in bad.faults)
     if faults:
-        raise BadInput(faults)
+        raise BadInput(faults[:1] if voice.range is not None else faults)
     return tuple(sorted(stops, key=lambda stop: stop.position_mm))
 
 

@@ -8,6 +8,7 @@ finger that is late, and all rounding. It is arithmetic, not physics: a motor he
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -24,10 +25,11 @@ from .roll import Roll, seconds_of
 
 
 @dataclass(frozen=True)
-class _Span:
-    """A carriage on its way: from and to in steps, start in seconds."""
+class Span:
+    """A carriage on its way: from and to in steps, start and end in seconds."""
 
     start_s: float
+    end_s: float
     origin: int
     target: int
 
@@ -38,17 +40,18 @@ def play_on_paper(roll: Roll, numbering: Numbering, ensemble: Ensemble) -> Perfo
     strokes: list[Stroke] = []
     for part, voice in zip(ensemble.mechanism.voices, ensemble.voices, strict=True):
         if isinstance(part, TravellingStop):
-            spans, axis = _spans(roll, numbering, part.carriage.motor), ensemble.axes[part.carriage.motor]
+            axis = ensemble.axes[part.carriage.motor]
+            spans = spans_of(roll, numbering, axis)
             string = ensemble.instrument.string(part.string)
-            for at_s in _plucks(roll, numbering, part.pluck, voice):
+            for at_s in plucks_of(roll, numbering, part.pluck, voice):
                 position_mm = axis.position_at(_steps_at(at_s, spans, axis))
                 pitch = string.midi + semitones_at(string.scale_length_mm, position_mm)
                 notes.append(_note(at_s, pitch, voice))
         elif isinstance(part, FrettedString):
             open_midi, fingers = ensemble.instrument.string(part.string).midi, _fingers(roll, numbering, part, ensemble)
-            notes += [_note(at_s, open_midi + _fret_at(at_s, fingers), voice) for at_s in _plucks(roll, numbering, part.pluck, voice)]
+            notes += [_note(at_s, open_midi + _fret_at(at_s, fingers), voice) for at_s in plucks_of(roll, numbering, part.pluck, voice)]
         elif isinstance(part, Hammer | ChordBar):
-            times = (seconds_of(tick) + voice.lead_s for tick in _ticks(roll, Op.PULSE, numbering.coils.index(part.coil)))
+            times = (seconds_of(tick) + voice.lead_s for tick in ticks_where(roll, Op.PULSE, numbering.coils.index(part.coil)))
             if voice.part == "melody":
                 notes += [_note(at_s, float(voice.places[0].midi or 0), voice) for at_s in times]
             else:
@@ -64,35 +67,37 @@ def _note(at_s: float, pitch: float, voice: Voice) -> SoundedNote:
     return SoundedNote(at_s, 0.0, round(pitch), 100 * (pitch - round(pitch)), voice.id, voice.sources[0])
 
 
-def _ticks(roll: Roll, op: Op, argument: int) -> Iterator[int]:
+def ticks_where(roll: Roll, op: Op, argument: int) -> Iterator[int]:
+    """Ticks of all cues of one kind for one device."""
     return (cue.tick for cue in roll.cues if cue.op is op and cue.argument == argument)
 
 
-def _plucks(roll: Roll, numbering: Numbering, pluck: Pluck, voice: Voice) -> Iterator[float]:
+def plucks_of(roll: Roll, numbering: Numbering, pluck: Pluck, voice: Voice) -> Iterator[float]:
     """When the string is plucked."""
     if isinstance(pluck, KickedPick):
-        ticks = _ticks(roll, Op.PULSE, numbering.coils.index(pluck.coil))
+        ticks = ticks_where(roll, Op.PULSE, numbering.coils.index(pluck.coil))
     else:
-        ticks = _ticks(roll, Op.TURN, numbering.axes.index(pluck.motor))
+        ticks = ticks_where(roll, Op.TURN, numbering.axes.index(pluck.motor))
     return (seconds_of(tick) + voice.lead_s for tick in ticks)
 
 
-def _spans(roll: Roll, numbering: Numbering, motor: str) -> list[_Span]:
+def spans_of(roll: Roll, numbering: Numbering, axis: Axis) -> list[Span]:
+    """Every move of a carriage, in time order."""
     spans, at = [], 0
     for cue in roll.cues:
-        if cue.op is Op.MOVE and numbering.stops[cue.argument][0] == motor:
-            target = numbering.stops[cue.argument][1]
-            spans.append(_Span(seconds_of(cue.tick), at, target))
+        if cue.op is Op.MOVE and numbering.stops[cue.argument][0] == axis.motor:
+            target, start_s = numbering.stops[cue.argument][1], seconds_of(cue.tick)
+            spans.append(Span(start_s, start_s + axis.ramp.duration_s(abs(target - at)), at, target))
             at = target
     return spans
 
 
-def _steps_at(at_s: float, spans: list[_Span], axis: Axis) -> int:
+def _steps_at(at_s: float, spans: list[Span], axis: Axis) -> int:
     """Where the carriage is at a moment."""
-    begun = [span for span in spans if span.start_s <= at_s]
+    begun = bisect_right(spans, at_s, key=lambda span: span.start_s)
     if not begun:
         return 0
-    span = begun[-1]
+    span = spans[begun - 1]
     done = axis.ramp.steps_done(at_s - span.start_s, abs(span.target - span.origin))
     return span.origin + (done if span.target > span.origin else -done)
 

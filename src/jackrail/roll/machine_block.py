@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from jackrail.faults import BadInput, Fault
 from jackrail.machine.board import Board
-from jackrail.machine.mechanism import ChordBar, Coil, FrettedString, Hammer, KickedPick, Mechanism, TravellingStop, TurningPick
+from jackrail.machine.mechanism import Coil, Mechanism, TravellingStop, TurningPick
 from jackrail.motion.axis import Axis
 from jackrail.motion.ensemble import Ensemble
 from jackrail.motion.ramp import TICK_HZ
@@ -17,6 +17,7 @@ from jackrail.motion.voice import coil_release_s
 
 from .format import AXIS, COIL, MACHINE_HEAD, MACHINE_KIND, NO_PIN, RAMP_ENTRY, ROLL_TICK_US, STOP, SWITCH, unwrap, wrap
 
+_PLAIN_RECORDS = (("coils", COIL), ("switches", SWITCH), ("stops", STOP))
 _ROLES = ("home", "detent", "index")
 
 
@@ -43,29 +44,46 @@ def numbering_of(ensemble: Ensemble) -> Numbering:
     return Numbering(tuple(ensemble.axes), tuple(coil.id for coil in ensemble.mechanism.coils), tuple(stops))
 
 
-def pack_machine(ensemble: Ensemble, board: Board) -> bytes:
-    """The machine block of a machine."""
+Records = dict[str, list[dict[str, int]]]
+"""The records of a machine block by kind, each a dict of its fields. ramps: the entries of all axes, with their axis."""
+
+
+def records_of(ensemble: Ensemble, board: Board) -> Records:
+    """What a machine block says of a machine, but for its head."""
     numbering, mechanism = numbering_of(ensemble), ensemble.mechanism
-    pulses = _pulses(mechanism)
-    switches = list(_switches(mechanism, numbering))
-    axes = b"".join(_axis(axis, board, mechanism) for axis in ensemble.axes.values())
-    coils = b"".join(_coil(coil, pulses.get(coil.id, 0.0), board, mechanism) for coil in mechanism.coils)
-    closed = {switch.id: switch.closed for switch in mechanism.switches}
-    reads = b"".join(
-        SWITCH.pack(pin=_pin(board, switch), closed_high=closed[switch] == "high", role=role, axis=axis) for switch, role, axis in switches
-    )
-    stops = b"".join(STOP.pack(axis=numbering.axes.index(motor), steps=steps) for motor, steps in numbering.stops)
-    head = MACHINE_HEAD.pack(
-        machine_id=0,
-        tick_hz=TICK_HZ,
-        roll_tick_us=ROLL_TICK_US,
-        axes=len(numbering.axes),
-        coils=len(numbering.coils),
-        switches=len(switches),
-        stops=len(numbering.stops),
-    )
-    body = head[4:] + axes + coils + reads + stops
-    return wrap(MACHINE_KIND, zlib.crc32(body).to_bytes(4, "little") + body)
+    closed_high = {switch.id: switch.closed == "high" for switch in mechanism.switches}
+    pulses_s = mechanism.pulses_s()
+    return {
+        "axes": [_axis(axis, board, mechanism) for axis in ensemble.axes.values()],
+        "ramps": [
+            {"axis": number, "interval": interval, "count": count}
+            for number, axis in enumerate(ensemble.axes.values())
+            for interval, count in axis.ramp.entries
+        ],
+        "coils": [_coil(coil, pulses_s.get(coil.id, 0.0), board, mechanism) for coil in mechanism.coils],
+        "switches": [
+            {"pin": _pin(board, switch), "closed_high": int(closed_high[switch]), "role": role, "axis": axis}
+            for switch, role, axis in _switches(mechanism, numbering)
+        ],
+        "stops": [{"axis": numbering.axes.index(motor), "steps": steps} for motor, steps in numbering.stops],
+    }
+
+
+def pack_machine(ensemble: Ensemble, board: Board) -> bytes:
+    """The machine block of a machine. It is unpacked and compared before it is returned, as every roll is."""
+    records = records_of(ensemble, board)
+    counts = {kind: len(records[kind]) for kind in ("axes", "coils", "switches", "stops")}
+    head = MACHINE_HEAD.pack(machine_id=0, tick_hz=TICK_HZ, roll_tick_us=ROLL_TICK_US, **counts)
+    body = bytearray(head[4:])
+    for number, axis in enumerate(records["axes"]):
+        body += AXIS.pack(**axis)
+        body += b"".join(RAMP_ENTRY.pack(**entry) for entry in records["ramps"] if entry["axis"] == number)
+    for kind, record in _PLAIN_RECORDS:
+        body += b"".join(record.pack(**values) for values in records[kind])
+    block = wrap(MACHINE_KIND, zlib.crc32(body).to_bytes(4, "little") + bytes(body))
+    if {kind: rows for kind, rows in unpack_machine(block).items() if kind != "head"} != records:
+        raise AssertionError("the packed machine block does not read back as what was packed")
+    return block
 
 
 def machine_id(block: bytes) -> int:
@@ -74,26 +92,23 @@ def machine_id(block: bytes) -> int:
     return values["machine_id"]
 
 
-def unpack_machine(block: bytes) -> dict[str, list[dict[str, int]]]:
-    """The records of a machine block by name: head, axes, ramps, coils, switches, stops. Raises BadInput if damaged.
-
-    ramps holds the entries of all axes in order, each with its axis number.
-    """
+def unpack_machine(block: bytes) -> Records:
+    """The records of a machine block, its head included. Raises BadInput if it is damaged."""
     payload = unwrap(block, MACHINE_KIND)
     head, offset = MACHINE_HEAD.unpack(payload, 0)
     if zlib.crc32(payload[4:]) != head["machine_id"]:
         raise BadInput(Fault("block", "has a machine_id that is not its own", "bytes 8-11", f"{head['machine_id']:08X}"))
-    found: dict[str, list[dict[str, int]]] = {"head": [head], "axes": [], "ramps": [], "coils": [], "switches": [], "stops": []}
+    found: Records = {"head": [head], "axes": [], "ramps": [], "coils": [], "switches": [], "stops": []}
     for number in range(head["axes"]):
         axis, offset = AXIS.unpack(payload, offset)
         found["axes"].append(axis)
         for _ in range(axis["entries"]):
             entry, offset = RAMP_ENTRY.unpack(payload, offset)
             found["ramps"].append({"axis": number, **entry})
-    for name, record in (("coils", COIL), ("switches", SWITCH), ("stops", STOP)):
-        for _ in range(head[name]):
+    for kind, record in _PLAIN_RECORDS:
+        for _ in range(head[kind]):
             values, offset = record.unpack(payload, offset)
-            found[name].append(values)
+            found[kind].append(values)
     if offset != len(payload):
         raise BadInput(Fault("block", "has bytes behind its last record", f"byte {offset}", f"{len(payload) - offset} bytes", "0 bytes"))
     return found
@@ -108,40 +123,28 @@ def _pin(board: Board, device: str) -> int:
     return pin_number(board.pins[device]) if device in board.pins else NO_PIN
 
 
-def _axis(axis: Axis, board: Board, mechanism: Mechanism) -> bytes:
-    record = AXIS.pack(
-        step_pin=_pin(board, f"{axis.motor}.step"),
-        direction_pin=_pin(board, f"{axis.motor}.direction"),
-        enable_pin=_pin(board, f"{axis.motor}.enable"),
-        is_pick=axis.unit == "turn",
-        reversed=mechanism.motor(axis.motor).reversed,
-        lowest=axis.lowest,
-        highest=axis.highest,
-        turn_steps=mechanism.motor(axis.motor).microsteps_per_turn,
-        cruise_ticks=axis.ramp.cruise_ticks,
-        entries=len(axis.ramp.entries),
-    )
-    return record + b"".join(RAMP_ENTRY.pack(interval=interval, count=count) for interval, count in axis.ramp.entries)
+def _axis(axis: Axis, board: Board, mechanism: Mechanism) -> dict[str, int]:
+    return {
+        "step_pin": _pin(board, f"{axis.motor}.step"),
+        "direction_pin": _pin(board, f"{axis.motor}.direction"),
+        "enable_pin": _pin(board, f"{axis.motor}.enable"),
+        "is_pick": int(axis.unit == "turn"),
+        "reversed": int(mechanism.motor(axis.motor).reversed),
+        "lowest": axis.lowest,
+        "highest": axis.highest,
+        "turn_steps": mechanism.motor(axis.motor).microsteps_per_turn,
+        "cruise_ticks": axis.ramp.cruise_ticks,
+        "entries": len(axis.ramp.entries),
+    }
 
 
-def _coil(coil: Coil, pulse_s: float, board: Board, mechanism: Mechanism) -> bytes:
-    return COIL.pack(
-        pin=_pin(board, coil.id),
-        pulse_ticks=round(pulse_s * 1e6 / ROLL_TICK_US),
-        max_on_ms=min(65535, int(coil.max_on_s * 1000)),
-        release_ms=math.ceil(coil_release_s(coil, mechanism) * 1000),
-    )
-
-
-def _pulses(mechanism: Mechanism) -> dict[str, float]:
-    """On-time in seconds of each coil that is pulsed."""
-    pulses = {}
-    for part in mechanism.voices:
-        if isinstance(part, Hammer | ChordBar):
-            pulses[part.coil] = part.pulse_s
-        elif isinstance(part, TravellingStop | FrettedString) and isinstance(part.pluck, KickedPick):
-            pulses[part.pluck.coil] = part.pluck.pulse_s
-    return pulses
+def _coil(coil: Coil, pulse_s: float, board: Board, mechanism: Mechanism) -> dict[str, int]:
+    return {
+        "pin": _pin(board, coil.id),
+        "pulse_ticks": round(pulse_s * 1e6 / ROLL_TICK_US),
+        "max_on_ms": min(65535, int(coil.max_on_s * 1000)),
+        "release_ms": math.ceil(coil_release_s(coil, mechanism) * 1000),
+    }
 
 
 def _switches(mechanism: Mechanism, numbering: Numbering) -> Iterator[tuple[str, int, int]]:
