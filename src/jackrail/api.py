@@ -13,10 +13,10 @@ Bad input raises `BadInput`, which carries every fault; judgements on good input
 
 from __future__ import annotations
 
+import errno
 import json
-import shutil
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -46,6 +46,7 @@ __all__ = [
     "Tune",
     "Wishes",
     "Work",
+    "check",
     "check_machine",
     "do_work",
     "fit_tune",
@@ -76,7 +77,21 @@ def setting_json(machine: Machine, setting: Setting) -> dict[str, object]:
 
 def check_machine(machine: Machine) -> list[Finding]:
     """Findings about a machine by itself."""
-    return machine_findings(make_ensemble(machine.instrument, machine.mechanism))
+    return machine_findings(make_ensemble(machine.instrument, machine.mechanism), machine.supply)
+
+
+def check(machine: Machine, tunes: Sequence[Path]) -> tuple[dict[str, list[Finding]], list[Fault]]:
+    """Findings about a machine (under "") and about each tune on it (under its path), and the faults of unreadable tunes."""
+    findings = {"": check_machine(machine)}
+    faults: list[Fault] = []
+    for path in tunes:
+        try:
+            found = do_work(machine, read_tune(path)).findings
+        except BadInput as bad:
+            faults += bad.faults
+        else:
+            findings[str(path)] = [finding for finding in found if finding not in findings[""]]
+    return findings, faults
 
 
 def write_new_machine(folder: Path) -> tuple[Path, ...]:
@@ -98,9 +113,9 @@ def write_new_machine(folder: Path) -> tuple[Path, ...]:
 def write_work(work: Work, out: Path) -> tuple[Path, ...]:
     """Write everything `perform` makes into the folder `out` and return the paths, the report first.
 
-    All files are made in a new folder beside `out` and moved in when the last is done: what stood there before is
-    replaced whole or not at all, and other files in `out` are left alone. Raises BadInput when the folder cannot be
-    written.
+    All files are made in a hidden folder inside `out` and moved in when the last is done. If one cannot be moved in, those
+    that were are taken back and what stood there before is restored; other files in `out` are left alone. Raises BadInput
+    when the folder cannot be written.
     """
     # Loaded here: numpy and the page's templates take longer to load than a tune takes to fit.
     from jackrail.report import render_report  # noqa: PLC0415
@@ -117,18 +132,36 @@ def write_work(work: Work, out: Path) -> tuple[Path, ...]:
         "roll.txt": lambda path: _write_text(path, list_roll(work.roll, work.numbering)),
         "machine.bin": lambda path: path.write_bytes(work.machine_block),
     }
-    making: Path | None = None
     try:
         out.mkdir(parents=True, exist_ok=True)
-        making = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
-        for name, make in makers.items():
-            make(making / name)
-        return tuple((making / name).replace(out / name) for name in makers)
+        with tempfile.TemporaryDirectory(prefix=".making-", dir=out) as made:
+            for name, make in makers.items():
+                make(Path(made) / name)
+            return _move_in(tuple(makers), Path(made), out)
     except OSError as error:
         raise BadInput(Fault("file", f"cannot be written: {error.strerror}", str(out), hint="give another folder with --out")) from None
-    finally:
-        if making is not None:
-            shutil.rmtree(making, ignore_errors=True)
+
+
+def _move_in(names: tuple[str, ...], made: Path, out: Path) -> tuple[Path, ...]:
+    """Move files from one folder into another, all or none: on an error what was moved is taken back."""
+    before = made / "before"
+    before.mkdir()
+    moved: list[str] = []
+    try:
+        for name in names:
+            if (out / name).is_dir():
+                raise IsADirectoryError(errno.EISDIR, f"{name} is a folder there")
+            if (out / name).exists():
+                (out / name).replace(before / name)
+            moved.append(name)
+            (made / name).replace(out / name)
+    except OSError:
+        for name in moved:
+            (out / name).unlink(missing_ok=True)
+            if (before / name).exists():
+                (before / name).replace(out / name)
+        raise
+    return tuple(out / name for name in names)
 
 
 def _write_text(path: Path, text: str) -> None:

@@ -11,17 +11,22 @@ from jackrail.checks.machine import machine_findings
 from jackrail.checks.timing import Move, hold_findings, late_findings, moves_of, tight_findings
 from jackrail.cues.model import Cue
 from jackrail.cues.plan import plan_cues
+from jackrail.faults import BadInput, Fault
 from jackrail.findings import Finding
 from jackrail.machine.machine import Machine
 from jackrail.motion.ensemble import Ensemble, make_ensemble
 from jackrail.performance import Comparison, Performance, compare
 from jackrail.roll.dry_run import play_on_paper
+from jackrail.roll.guard import guard_findings
 from jackrail.roll.machine_block import Numbering, machine_id, numbering_of, pack_machine
 from jackrail.roll.roll import Roll, pack_roll, ticks_of, to_board, unpack_roll
 from jackrail.setting.expected import expected_performance
 from jackrail.setting.fit import Wishes, fit
 from jackrail.setting.model import Setting
 from jackrail.tune.model import Tune
+
+LONGEST_S = 3600.0
+"""Longest performance: an hour of sound is 318 MB."""
 
 
 @dataclass(frozen=True)
@@ -51,6 +56,9 @@ def do_work(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> Work:
     ensemble = make_ensemble(machine.instrument, machine.mechanism)
     setting = fit(tune, ensemble.voices, machine.name, wishes)
     performance = expected_performance(setting, ensemble)
+    if performance.end_s > LONGEST_S:
+        hint = "play it faster, or fewer of its repeats"
+        raise BadInput(Fault("range", "the tune lasts too long", tune.title, f"{performance.end_s:.0f} s", f"{LONGEST_S:.0f} s", hint))
     cues = plan_cues(setting, ensemble)
     numbering = numbering_of(ensemble)
     machine_block = pack_machine(ensemble, machine.board)
@@ -62,12 +70,13 @@ def do_work(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> Work:
     memory = memory_of(machine.board, machine_block, roll_block)
     findings = [
         *tune_findings(tune),
-        *machine_findings(ensemble),
+        *machine_findings(ensemble, machine.supply),
         *fit_findings(setting),
         *late_findings(comparison),
+        *guard_findings(roll, numbering, ensemble),
         *tight_findings(moves),
         *hold_findings(cues, ensemble),
-        *current_findings(traces, ensemble, machine.supply),
+        *current_findings(traces),
         *memory_findings(memory),
     ]
     return Work(

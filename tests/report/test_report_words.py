@@ -8,10 +8,10 @@ import report_pages as pages
 from hypothesis import given
 from hypothesis import strategies as st
 
-from jackrail.report.losses import gather
 from jackrail.report.numbers import facts, flash, moves_table, rails_table, work_table
 from jackrail.report.scales import Linear, Window, cut_path, lines_of_music, spread
 from jackrail.report.words import cautions, count, how_played, interval, outlook, verdict
+from jackrail.setting.losses import gather
 from jackrail.setting.model import Loss
 
 

@@ -96,7 +96,7 @@ def test_a_bar_leaves_after_its_note_has_spoken_and_arrives_in_time(made, name, 
             if note.leave_s is not None:
                 assert note.leave_s >= note.onset_s + Taste().least_ring_s - 1e-9
                 assert note.leave_s + voices[v].move_s[note.place][after.place] <= after.onset_s + 1e-9
-                if leave == "early":
+                if leave == "early" and voices[v].travels:  # only a bar is heard sliding
                     assert note.leave_s <= note.onset_s + Taste().least_ring_s + 1e-9
 
 

@@ -5,8 +5,13 @@ Exit codes: 0 clean, 1 findings of severity error, 2 bad input.
 
 from __future__ import annotations
 
+import io
 import json
+import os
+import shlex
+import sys
 from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,9 +34,18 @@ class _Commands(click.Group):
         return super().parse_args(ctx, args)
 
     def invoke(self, ctx: click.Context) -> Any:
-        """Run the command; faults end it with exit code 2."""
+        """Run the command. Faults, and output that cannot be written, end it with exit code 2; Ctrl-C with 130."""
+        for stream in (sys.stdout, sys.stderr):
+            if isinstance(stream, io.TextIOWrapper):
+                stream.reconfigure(errors="backslashreplace")  # a title must not end a command on a plain terminal
         try:
-            return super().invoke(ctx)
+            result = super().invoke(ctx)
+            sys.stdout.flush()
+        except KeyboardInterrupt:
+            ctx.exit(130)
+        except OSError as error:
+            _stop_writing(error)
+            ctx.exit(2)
         except Exception as error:
             faults = getattr(error, "faults", None)
             if faults is None:
@@ -40,16 +54,24 @@ class _Commands(click.Group):
 
             show_faults(faults, as_json="--json" in ctx.obj)
             ctx.exit(2)
+        return result
 
 
-@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+def _stop_writing(error: OSError) -> None:
+    """Say that the output cannot be written, unless its reader just left, and keep Python from trying again at its end."""
+    sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115, PTH123 - stays open until the end
+    if not isinstance(error, BrokenPipeError):
+        click.echo(f"jackrail: the output cannot be written: {error.strerror}", err=True)
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
 @click.version_option(__version__, prog_name="jackrail")
 def main() -> None:
     """From a tune to a performance by a real stringed instrument that plays itself.
 
     \b
     Start here:
-      jackrail new mine                                   a commented machine file and a tune
+      jackrail new mine         a commented machine file, and a tune
       jackrail perform mine/machine.toml mine/tune.abc --out out
     """
 
@@ -85,7 +107,7 @@ def perform(machine: Path, tune: Path, out: Path, as_json: bool, **wishes: Any) 
 
     \b
     Example:
-      jackrail perform machines/quay_zither.toml tunes/nine_lamps.abc --out out/demo
+      jackrail perform mine/machine.toml mine/tune.abc --out out/tune
     """
     from jackrail import api
 
@@ -120,7 +142,7 @@ def fit(machine: Path, tune: Path, as_json: bool, **wishes: Any) -> None:
 
     \b
     Example:
-      jackrail fit machines/quay_zither.toml tunes/gull_steps.abc --tempo 80%
+      jackrail fit mine/machine.toml mine/tune.abc --tempo 80%
     """
     from jackrail import api
 
@@ -145,7 +167,7 @@ def read(tune: Path, number: int | None, listing: bool, as_json: bool) -> None:
 
     \b
     Example:
-      jackrail read tunes/nine_lamps.abc --json
+      jackrail read mine/tune.abc --json
     """
     from jackrail import api
 
@@ -178,19 +200,19 @@ def check(machine: Path, tunes: tuple[Path, ...], as_json: bool) -> None:
     """
     from jackrail import api
 
-    from .show import show_findings
+    from .show import show_faults, show_findings
 
     built = api.load_machine(machine)
-    findings = {"": api.check_machine(built)}
-    for tune in tunes:
-        known = findings[""]
-        findings[tune.name] = [finding for finding in api.do_work(built, api.read_tune(tune)).findings if finding not in known]
+    findings, faults = api.check(built, tunes)
     if as_json:
         rows = [{"tune": name, **finding.to_json()} for name, found in findings.items() for finding in found]
-        _print_json({"machine": built.name, "findings": rows})
+        _print_json({"machine": built.name, "findings": rows, "faults": [asdict(fault) for fault in faults]})
     else:
         show_findings(built.name, findings)
-    raise SystemExit(1 if api.worst(finding for found in findings.values() for finding in found) == "error" else 0)
+        if faults:
+            show_faults(faults, as_json=False)
+    severity = api.worst(finding for found in findings.values() for finding in found)
+    raise SystemExit(2 if faults else 1 if severity == "error" else 0)
 
 
 @main.command()
@@ -207,7 +229,8 @@ def new(folder: Path) -> None:
     machine, tune = api.write_new_machine(folder)
     click.echo(f"{machine}  a machine to change into yours; every line says what it means")
     click.echo(f"{tune}  a tune that it plays")
-    click.echo(f"\nNext: jackrail perform {machine} {tune} --out {folder / 'out'}")
+    words = ["jackrail", "perform", str(machine), str(tune), "--out", str(folder / "out")]
+    click.echo(f"\nNext: {shlex.join(words)}")
 
 
 @main.command()

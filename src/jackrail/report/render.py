@@ -6,10 +6,10 @@ from functools import cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from jackrail.setting.losses import gather
 from jackrail.work import Work
 
 from . import numbers, words
-from .losses import gather
 from .picture import picture_of
 from .svg import clean
 

@@ -29,8 +29,7 @@ def _kept(work: Work) -> str:
 
 def tempo(work: Work) -> str:
     """The tempo as a part of a sentence."""
-    share = work.setting.tempo_factor
-    return "at the written tempo" if abs(share - 1) < 5e-4 else f"at {100 * share:.0f} % of the written tempo"
+    return work.setting.pace
 
 
 def key(work: Work) -> str:

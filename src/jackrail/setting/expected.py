@@ -12,6 +12,7 @@ from jackrail.motion.ensemble import Ensemble
 from jackrail.motion.voice import Place
 from jackrail.performance import Glide, Performance, SoundedNote, Stroke
 
+from .fingers import finger_holds
 from .model import SetNote, Setting
 
 _GLIDE_POINTS = 12
@@ -25,19 +26,32 @@ def expected_performance(setting: Setting, ensemble: Ensemble) -> Performance:
     under a travelling bar goes on ringing while the bar slides to the next stop: that is its glide.
     """
     voices = ensemble.voices
+    lifts_s = _lifts_s(setting, ensemble)
     following: dict[int, SetNote] = {}
     notes = []
     for note in reversed(setting.notes):
-        notes.append(_sounded(note, following.get(note.voice), ensemble))
+        notes.append(_sounded(note, following.get(note.voice), lifts_s, ensemble))
         following[note.voice] = note
     strokes = [Stroke(s.onset_s, voices[s.voice].id, voices[s.voice].chord, voices[s.voice].sources) for s in setting.strokes]
     strokes += [Stroke(b.onset_s, voices[b.voice].id, "", voices[b.voice].sources) for b in setting.beats]
     strokes.sort(key=lambda stroke: stroke.onset_s)
-    ends = [note.onset_s + note.written_s for note in setting.notes] + [stroke.onset_s for stroke in strokes]
+    ends = [note.onset_s + max(note.written_s, voices[note.voice].rearm_s) for note in setting.notes]
+    ends += [stroke.onset_s + voices[stroke.voice].rearm_s for stroke in setting.strokes]
+    ends += [beat.onset_s + voices[beat.voice].rearm_s for beat in setting.beats]
     return Performance(tuple(reversed(notes)), tuple(strokes), max(ends, default=0.0) + _TAIL_S)
 
 
-def _sounded(note: SetNote, after: SetNote | None, ensemble: Ensemble) -> SoundedNote:
+def _lifts_s(setting: Setting, ensemble: Ensemble) -> dict[int, float]:
+    """For each note (by index) after which a finger is let go, when that is."""
+    lifts_s: dict[int, float] = {}
+    for v, (part, voice) in enumerate(zip(ensemble.mechanism.voices, ensemble.voices, strict=True)):
+        if isinstance(part, FrettedString):
+            notes = [note for note in setting.notes if note.voice == v]
+            lifts_s |= {hold.notes[-1]: hold.off_s for hold in finger_holds(notes, part, voice, ensemble.mechanism)}
+    return lifts_s
+
+
+def _sounded(note: SetNote, after: SetNote | None, lifts_s: dict[int, float], ensemble: Ensemble) -> SoundedNote:
     voice, part = ensemble.voices[note.voice], ensemble.mechanism.voices[note.voice]
     place, source = voice.places[note.place], voice.sources[0]
     ring_s = _ring_s(source, ensemble.instrument)
@@ -50,8 +64,7 @@ def _sounded(note: SetNote, after: SetNote | None, ensemble: Ensemble) -> Sounde
             glide = tuple(Glide(waits_s + point.after_s, point.cents) for point in path if waits_s + point.after_s < ring_s)
         else:
             until_s = note.leave_s
-    if isinstance(part, FrettedString) and place.fret:
-        until_s = min(until_s, note.onset_s + _held_s(note, after, part, ensemble))
+    until_s = min(until_s, lifts_s.get(note.index, math.inf))
     return SoundedNote(
         onset_s=note.onset_s,
         duration_s=min(until_s - note.onset_s, ring_s),
@@ -61,12 +74,6 @@ def _sounded(note: SetNote, after: SetNote | None, ensemble: Ensemble) -> Sounde
         source=source,
         glide=glide,
     )
-
-
-def _held_s(note: SetNote, after: SetNote | None, part: FrettedString, ensemble: Ensemble) -> float:
-    """How long a finger can stay on its note: to its written end after the last note, else as long as its coil may be on."""
-    coil_id = next(finger.coil for finger in part.fingers if finger.fret == ensemble.voices[note.voice].places[note.place].fret)
-    return note.written_s if after is None else max(note.written_s, ensemble.mechanism.coil(coil_id).max_on_s)
 
 
 def _ring_s(source: str, instrument: Instrument) -> float:

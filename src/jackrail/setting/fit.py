@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from jackrail.faults import BadInput, Fault
@@ -19,8 +19,6 @@ from .search import Found, Search
 from .taste import Taste
 
 _LEAD_IN_STEP_S = 0.25
-_MINOR_MODES = ("minor", "aeolian", "dorian", "phrygian", "locrian")
-_MODES = {"major": 0, "ionian": 0, "dorian": 2, "phrygian": 4, "lydian": 5, "mixolydian": 7, "minor": 9, "aeolian": 9, "locrian": 11}
 
 
 @dataclass(frozen=True)
@@ -61,14 +59,13 @@ def _transpositions(parts: Parts, wishes: Wishes) -> list[int]:
     every = list(parts.transpositions())
     if wishes.key is None:
         return every
-    if not tune.keys:
+    if tune.key is None or tune.key.tonic_fifths is None:
         raise BadInput(Fault("option", "the tune states no key, so it cannot be moved to one", "--key", wishes.key, hint="use --transpose"))
-    wanted, mode = parse_chord(wishes.key), tune.keys[0].mode
-    if 3 in wanted.intervals and mode not in _MINOR_MODES:
-        hint = f"the tune is {mode}: write --key {class_name(wanted.root)}"
+    wanted = parse_chord(wishes.key)
+    if 3 in wanted.intervals and not tune.key.minor:
+        hint = f"the tune is {tune.key.mode}: write --key {class_name(wanted.root)}"
         raise BadInput(Fault("option", "the tune cannot be moved into a minor key", "--key", wishes.key, hint=hint))
-    tonic = (7 * tune.keys[0].sharps + _MODES.get(mode, 0)) % 12
-    shift = (wanted.root - tonic) % 12
+    shift = (wanted.root - 7 * tune.key.tonic_fifths) % 12
     return [transpose for transpose in every if transpose % 12 == shift] or [shift if shift <= 6 else shift - 12]
 
 
@@ -100,7 +97,7 @@ def _setting(parts: Parts, found: Found, machine_name: str, wishes: Wishes) -> S
     ]
     beats = _beats(parts, found.slowdown)
     lead_in_s = _lead_in_s(parts.voices, notes, [(s.onset_s, s.voice) for s in strokes] + [(b.onset_s, b.voice) for b in beats])
-    notes = [_moved(note, lead_in_s) for note in notes]
+    notes = [replace(note, onset_s=note.onset_s + lead_in_s) for note in notes]
     return Setting(
         title=tune.title,
         machine=machine_name,
@@ -109,8 +106,8 @@ def _setting(parts: Parts, found: Found, machine_name: str, wishes: Wishes) -> S
         quarters_per_minute=written_tempo(tune) / found.slowdown,
         lead_in_s=lead_in_s,
         notes=tuple(_with_leaving(notes, parts.voices, wishes)),
-        strokes=tuple(SetStroke(s.onset_s + lead_in_s, s.voice, s.symbol, s.repeated) for s in strokes),
-        beats=tuple(SetBeat(b.onset_s + lead_in_s, b.voice) for b in beats),
+        strokes=tuple(replace(stroke, onset_s=stroke.onset_s + lead_in_s) for stroke in strokes),
+        beats=tuple(replace(beat, onset_s=beat.onset_s + lead_in_s) for beat in beats),
         losses=tuple(Explainer(parts, found, lead_in_s).losses()),
         notes_total=len(tune.notes),
         chords_total=sum(not moment.repeated for moment in parts.moments),
@@ -136,33 +133,31 @@ def _notes(parts: Parts, found: Found) -> list[SetNote]:
     ]
 
 
-def _moved(note: SetNote, by_s: float) -> SetNote:
-    return SetNote(note.index, note.onset_s + by_s, note.written_s, note.midi, note.octaves, note.voice, note.place)
-
-
 def _with_leaving(notes: list[SetNote], voices: tuple[Voice, ...], wishes: Wishes) -> list[SetNote]:
-    """Each note with the moment its voice leaves for its next place: as late as the travel allows, or early."""
+    """Each note with the moment its voice leaves for its next place: as late as it can, or early for a bar to be heard."""
     following: dict[int, SetNote] = {}
     result = []
     for note in reversed(notes):
-        after = following.get(note.voice)
-        leave_s = None
-        if after is not None and after.place != note.place:
-            late_s = after.onset_s - voices[note.voice].move_s[note.place][after.place]
-            leave_s = late_s if wishes.leave == "late" else min(late_s, note.onset_s + wishes.taste.least_ring_s)
-        result.append(SetNote(note.index, note.onset_s, note.written_s, note.midi, note.octaves, note.voice, note.place, leave_s))
+        after, voice = following.get(note.voice), voices[note.voice]
         following[note.voice] = note
+        if after is None or after.place == note.place:
+            result.append(note)
+            continue
+        leave_s = after.onset_s - voice.move_s[note.place][after.place]
+        if wishes.leave == "early" and voice.travels:
+            leave_s = min(leave_s, note.onset_s + wishes.taste.least_ring_s)
+        result.append(replace(note, leave_s=leave_s))
     return result[::-1]
 
 
 def _beats(parts: Parts, slowdown: float) -> list[SetBeat]:
-    """Every drum beats the first beat of each full bar, unless it could not be ready again."""
+    """Every drum beats the first beat of each bar, unless it could not be ready again."""
     beats = []
     for v, voice in enumerate(parts.voices):
         last_s = -math.inf
         for bar in parts.tune.bars:
             at_s = parts.tune.seconds_at(bar.onset_q) * slowdown
-            if voice.part == "beat" and bar.number > 0 and at_s - last_s >= voice.rearm_s:
+            if voice.part == "beat" and bar.downbeat and at_s - last_s >= voice.rearm_s:
                 beats.append(SetBeat(at_s, v))
                 last_s = at_s
     return sorted(beats, key=lambda beat: beat.onset_s)
@@ -179,7 +174,4 @@ def _lead_in_s(voices: tuple[Voice, ...], notes: list[SetNote], others: list[tup
 
 def key_name(tune: Tune, transpose: int) -> str:
     """Tonic and mode of a tune after a transposition, "" when it states no key: "A dorian"."""
-    if not tune.keys:
-        return ""
-    mark = tune.keys[0]
-    return f"{class_name(7 * mark.sharps + _MODES.get(mark.mode, 0) + transpose)} {mark.mode}"
+    return tune.key.name(transpose) if tune.key is not None else ""

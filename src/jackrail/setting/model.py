@@ -90,6 +90,13 @@ class Setting:
         """Melody notes that will sound in another octave."""
         return sum(note.octaves != 0 for note in self.notes)
 
+    @property
+    def pace(self) -> str:
+        """The tempo in words: "at the written tempo", "at 55.6 % of the written tempo"."""
+        if abs(self.tempo_factor - 1) < 5e-4:
+            return "at the written tempo"
+        return f"at {100 * self.tempo_factor:.3g} % of the written tempo"
+
     def to_json(self, voice_ids: tuple[str, ...], place_names: tuple[tuple[str, ...], ...]) -> dict[str, object]:
         """The stable JSON of `jackrail fit --json` and setting.json, see docs/formats.md."""
         return {

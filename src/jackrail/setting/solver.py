@@ -79,11 +79,41 @@ def _needs(voice: Voice, least_ring_s: float) -> list[list[float]]:
 def solve(events: tuple[Event, ...], rules: Rules, slowdown: float) -> Choice:
     """The cheapest choice with every onset times `slowdown` (1 is the written tempo, 2 is half as fast).
 
-    Cost is the sum of the chosen options' costs and of `lost` for events left out.
+    Cost is the sum of the chosen options' costs and of `lost` for events left out. Events that have no voice in common,
+    even through others, cannot hinder each other and are solved apart: hammers of different keys, most of all.
     """
-    if _independent(events, rules, slowdown):
-        return _solve_each(events)
-    layer: dict[State, tuple[float, Chain | None]] = {(): (0.0, None)}
+    chosen: list[Option | None] = [None] * len(events)
+    cost, proven = 0.0, True
+    for indices in _groups(events):
+        group = tuple(events[index] for index in indices)
+        choice = _solve_each(group) if _independent(group, rules, slowdown) else _solve_together(group, rules, slowdown)
+        cost, proven = cost + choice.cost, proven and choice.proven
+        for index, option in zip(indices, choice.options, strict=True):
+            chosen[index] = option
+    return Choice(cost, tuple(chosen), proven)
+
+
+def _groups(events: tuple[Event, ...]) -> list[list[int]]:
+    """Indices of the events that share voices, directly or through others, in time order; one without options is alone."""
+    root: dict[int, int] = {}
+
+    def find(voice: int) -> int:
+        while root.setdefault(voice, voice) != voice:
+            voice = root[voice]
+        return voice
+
+    for event in events:
+        for option in event.options[1:]:
+            if option.voice != event.options[0].voice:
+                root[find(option.voice)] = find(event.options[0].voice)
+    groups: dict[int, list[int]] = {}
+    for index, event in enumerate(events):
+        groups.setdefault(find(event.options[0].voice) if event.options else -1, []).append(index)
+    return list(groups.values())
+
+
+def _solve_together(events: tuple[Event, ...], rules: Rules, slowdown: float) -> Choice:
+    layer: Layer = {(): (0.0, None)}
     proven = True
     for index, event in enumerate(events):
         layer = _after(layer, index, event, event.onset_s * slowdown, rules)

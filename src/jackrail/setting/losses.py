@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from jackrail.setting.model import Loss, LossKind
+from .model import Loss, LossKind
 
 _WORDS: dict[LossKind, str] = {
     "note-lost": "note left out",

@@ -1,0 +1,56 @@
+"""When press fingers go down and up, worked out once for what is heard and for what is switched.
+
+A finger is pressed early enough to have settled before its note, and lifted for the next note of its string or when its
+note is over, never later than its coil may be on. It stays down over repeated notes of its fret while it may; else it is
+lifted once between two of them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from jackrail.machine.mechanism import Coil, FrettedString, Mechanism
+from jackrail.motion.voice import GUARD_S, Voice, coil_lead_s, coil_release_s
+
+from .model import SetNote
+
+
+@dataclass(frozen=True)
+class Hold:
+    """A finger's coil switched on and off, in seconds, for the notes (of the tune, by index) it stays down for."""
+
+    coil: str
+    on_s: float
+    off_s: float
+    notes: tuple[int, ...]
+
+
+def finger_holds(notes: list[SetNote], part: FrettedString, voice: Voice, mechanism: Mechanism) -> list[Hold]:
+    """Every hold of one fretted string's fingers. notes: those of this voice, in time order."""
+    coils = {finger.fret: mechanism.coil(finger.coil) for finger in part.fingers}
+    holds: list[Hold] = []
+    held: list[SetNote] = []
+    for note, after in zip(notes, [*notes[1:], None], strict=False):
+        fret = voice.places[note.place].fret
+        if fret == 0:
+            continue
+        coil, fit_s = coils[fret], part.settle_s + GUARD_S
+        held.append(note)
+        on_s = held[0].onset_s - fit_s - coil_lead_s(coil, mechanism)
+        latest_s = on_s + coil.max_on_s
+        if after is not None and after.place == note.place and after.onset_s + after.written_s <= latest_s:
+            continue
+        off_s = _lift_s(note, after, coil, fit_s, mechanism)
+        if off_s > latest_s:  # a rest follows that is longer than the coil may be on
+            off_s = min(note.onset_s + note.written_s, latest_s)
+        holds.append(Hold(coil.id, on_s, max(off_s, note.onset_s), tuple(one.index for one in held)))
+        held = []
+    return holds
+
+
+def _lift_s(note: SetNote, after: SetNote | None, coil: Coil, fit_s: float, mechanism: Mechanism) -> float:
+    """When to let go so that the string is free in time for the next note, or when the last note is over."""
+    if after is None:
+        return note.onset_s + note.written_s
+    press_again_s = coil_lead_s(coil, mechanism) + GUARD_S if after.place == note.place else 0.0
+    return after.onset_s - fit_s - press_again_s - coil_release_s(coil, mechanism)
