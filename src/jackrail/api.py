@@ -29,9 +29,10 @@ from jackrail.machine.load import load_machine, parse_machine
 from jackrail.machine.machine import Machine, json_schema
 from jackrail.motion.ensemble import make_ensemble
 from jackrail.roll.listing import list_roll
-from jackrail.setting.fit import Wishes, fit
+from jackrail.setting.fit import fit
 from jackrail.setting.model import Setting
 from jackrail.setting.taste import Taste
+from jackrail.setting.wishes import Wishes
 from jackrail.tune.model import Tune
 from jackrail.tune.read import list_tunes, read_tune
 from jackrail.work import Work, do_work

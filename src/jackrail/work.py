@@ -21,8 +21,9 @@ from jackrail.roll.guard import guard_findings
 from jackrail.roll.machine_block import Numbering, machine_id, numbering_of, pack_machine
 from jackrail.roll.roll import Roll, pack_roll, ticks_of, to_board, unpack_roll
 from jackrail.setting.expected import expected_performance
-from jackrail.setting.fit import Wishes, fit
+from jackrail.setting.fit import fit
 from jackrail.setting.model import Setting
+from jackrail.setting.wishes import Wishes
 from jackrail.tune.model import Tune
 
 LONGEST_S = 3600.0

@@ -7,7 +7,8 @@ from jackrail.machine.load import load_machine, parse_machine
 from jackrail.pitch import parse_chord, parse_pitch
 from jackrail.roll.format import Op
 from jackrail.roll.roll import RollCue, pack_roll, unpack_roll
-from jackrail.setting.fit import Wishes, fit
+from jackrail.setting.fit import fit
+from jackrail.setting.wishes import Wishes
 from jackrail.tune.read import read_tune
 from jackrail.units import parse_quantity
 from workshop import changed, ensemble, fault_codes, tune

@@ -14,8 +14,9 @@ from jackrail.roll.dry_run import play_on_paper
 from jackrail.roll.format import Op
 from jackrail.roll.guard import guard_findings
 from jackrail.roll.roll import RollCue
-from jackrail.setting.fit import Wishes, fit
+from jackrail.setting.fit import fit
 from jackrail.setting.taste import Taste
+from jackrail.setting.wishes import Wishes
 from jackrail.work import do_work
 from workshop import changed, ensemble, machine, tune
 

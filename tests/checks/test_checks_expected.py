@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from jackrail.setting.fit import Wishes
+from jackrail.setting.wishes import Wishes
 from jackrail.work import do_work
 from workshop import MACHINE_NAMES, changed, ensemble, examples, machine, tune, tunes
 

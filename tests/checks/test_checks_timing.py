@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from jackrail.checks.timing import late_findings
 from jackrail.performance import Comparison, Difference, Performance, SoundedNote, Stroke, compare
-from jackrail.setting.fit import Wishes
+from jackrail.setting.wishes import Wishes
 from jackrail.work import do_work
 from workshop import MACHINE_NAMES, ensemble, examples, machine, tune, tunes
 

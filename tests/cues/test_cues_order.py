@@ -11,7 +11,8 @@ from jackrail.cues.model import cues_csv
 from jackrail.cues.plan import plan_cues
 from jackrail.motion.voice import coil_lead_s, coil_release_s
 from jackrail.roll.format import ROLL_TICK_US
-from jackrail.setting.fit import Wishes, fit
+from jackrail.setting.fit import fit
+from jackrail.setting.wishes import Wishes
 from jackrail.work import do_work
 from workshop import MACHINE_NAMES, changed, ensemble, ensemble_of, examples, machine, tune, tunes
 

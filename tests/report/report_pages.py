@@ -11,7 +11,7 @@ from xml.etree import ElementTree as ET
 
 from jackrail.machine.load import load_machine
 from jackrail.report import render_report
-from jackrail.setting.fit import Wishes
+from jackrail.setting.wishes import Wishes
 from jackrail.tune.model import Bar, ChordSymbol, KeyMark, TempoMark, Tune, TuneNote
 from jackrail.tune.read import read_tune
 from jackrail.work import do_work

@@ -8,7 +8,7 @@ import report_pages as pages
 
 from jackrail.findings import Finding
 from jackrail.report import render_report
-from jackrail.setting.fit import Wishes
+from jackrail.setting.wishes import Wishes
 from jackrail.work import do_work
 
 HOSTILE = "</title><script>alert('x')</script><img src=x onerror=alert(1)>\"'&amp;\x00\x1b\x9b\ud800\u202e{{ 7*7 }}]]>--><!--"

@@ -9,7 +9,7 @@ import report_pages as pages
 
 from jackrail.report.drawing import GUTTER, WIDTH
 from jackrail.report.picture import picture_of
-from jackrail.setting.fit import Wishes
+from jackrail.setting.wishes import Wishes
 from jackrail.work import do_work
 
 

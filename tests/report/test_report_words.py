@@ -36,7 +36,7 @@ def loss(kind="chord-changed", place="bar 1 beat 1", written="D7", played="D", r
     ("changes", "sentence"),
     [
         ({}, "All {n} notes, at the written tempo, in the written key."),
-        ({"tempo_factor": 0.556}, "All {n} notes, at 56 % of the written tempo, in the written key."),
+        ({"tempo_factor": 0.556}, "All {n} notes, at 55.6 % of the written tempo, in the written key."),
         ({"transpose_semitones": 7}, "All {n} notes, at the written tempo, in D major instead of G major."),
         ({"transpose_semitones": -12}, "All {n} notes, at the written tempo, in the written key, an octave lower than written."),
         ({"losses": (loss(),) * 8}, "All {n} notes, at the written tempo, in the written key; 8 chords are played as their plain triad."),

@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from jackrail.faults import BadInput
 from jackrail.pitch import parse_chord, parse_pitch
 from jackrail.setting.explain import moved_symbol
-from jackrail.setting.fit import Wishes, fit, key_name
+from jackrail.setting.fit import fit, key_name
 from jackrail.setting.taste import Taste
+from jackrail.setting.wishes import Wishes
 from jackrail.tune.model import Tune, TuneNote
 from workshop import MACHINE_NAMES, changed, ensemble, ensemble_of, examples, tune, tunes
 
@@ -144,7 +145,7 @@ def test_a_key_asked_for_is_kept(key, shift):
         ({"tempo": "-3"}, "cannot be read as a tempo"),
         ({"tempo": "1%"}, "out of range"),
         ({"tempo": "9999"}, "out of range"),
-        ({"key": "H"}, "chord symbol"),
+        ({"key": "H"}, "cannot be read as a key"),
         ({"key": "Em"}, "write --key E"),
     ],
 )

@@ -7,11 +7,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jackrail.motion.voice import Place, Voice
-from jackrail.setting.fit import Wishes, fit
+from jackrail.setting.fit import fit
 from jackrail.setting.parts import Parts
 from jackrail.setting.search import Search
 from jackrail.setting.solver import Event, Option, Rules, critical_slowdowns, solve
 from jackrail.setting.taste import Taste
+from jackrail.setting.wishes import Wishes
 from workshop import ensemble, examples, tune, tunes
 
 LEAST_RING_S = 0.06

@@ -99,10 +99,10 @@ def _fitting_options(command: Callable[..., None]) -> Callable[..., None]:
 @main.command()
 @click.argument("machine", type=_FILE)
 @click.argument("tune", type=_FILE)
-@click.option("--out", type=_FILE, default=Path("out"), show_default=True, help="Folder for what is made.")
+@click.option("--out", metavar="FOLDER", default="out", show_default=True, help="Folder for what is made.")
 @_fitting_options
 @click.option("--json", "as_json", is_flag=True, help="Print a summary as JSON.")
-def perform(machine: Path, tune: Path, out: Path, as_json: bool, **wishes: Any) -> None:
+def perform(machine: Path, tune: Path, out: str, as_json: bool, **wishes: Any) -> None:
     """Make everything: cues, roll, sound and report of TUNE on MACHINE.
 
     \b
@@ -113,14 +113,16 @@ def perform(machine: Path, tune: Path, out: Path, as_json: bool, **wishes: Any) 
 
     from .show import show_work, working
 
+    if not out.strip():
+        raise api.BadInput(api.Fault("option", "is empty", "--out", hint="name a folder"))
     with working("fitting", quiet=as_json):
         work = api.do_work(api.load_machine(machine), api.read_tune(tune, wishes.pop("number")), _wishes(wishes))
     with working("making sound and report", quiet=as_json):
-        paths = api.write_work(work, out)
+        paths = api.write_work(work, Path(out))
     if as_json:
         _print_json(
             {
-                "out": str(out),
+                "out": out,
                 "files": [path.name for path in paths],
                 "setting": work.setting.to_json(work.ensemble.voice_ids, work.ensemble.place_names),
                 "memory": work.memory.to_json(),

@@ -3,38 +3,19 @@
 from __future__ import annotations
 
 import math
-import re
-from dataclasses import dataclass, field, replace
-from typing import Literal
+from dataclasses import replace
 
 from jackrail.faults import BadInput, Fault
 from jackrail.motion.voice import Voice
-from jackrail.pitch import class_name, parse_chord
-from jackrail.tune.model import DEFAULT_QUARTERS_PER_MINUTE, Tune
+from jackrail.tune.model import Tune
 
 from .explain import Explainer
 from .model import SetBeat, SetNote, SetStroke, Setting
 from .parts import Parts
 from .search import Found, Search
-from .taste import Taste
+from .wishes import Wishes, slowdown_for, transpositions_for, written_tempo
 
 _LEAD_IN_STEP_S = 0.25
-
-
-@dataclass(frozen=True)
-class Wishes:
-    """What the caller wants fixed; None leaves it to the fit.
-
-    key: tonic to play in, as "G" or "Em". transpose: semitones, instead of key. tempo: quarter notes a minute as "96", or
-    a share of the written tempo as "80%". leave: "late" lets each note ring at its pitch as long as the travel allows,
-    "early" moves as soon as a note has spoken, so that the bar is heard sliding.
-    """
-
-    key: str | None = None
-    transpose: int | None = None
-    tempo: str | None = None
-    leave: Literal["late", "early"] = "late"
-    taste: Taste = field(default_factory=Taste)
 
 
 def fit(tune: Tune, voices: tuple[Voice, ...], machine_name: str, wishes: Wishes | None = None) -> Setting:
@@ -46,46 +27,8 @@ def fit(tune: Tune, voices: tuple[Voice, ...], machine_name: str, wishes: Wishes
     if not tune.notes:
         raise BadInput(Fault("tune", "the tune has no notes", tune.title))
     parts = Parts(tune, voices, wishes.taste)
-    found = Search(parts).run(_transpositions(parts, wishes), _slowdown(tune, wishes))
+    found = Search(parts).run(transpositions_for(parts, wishes), slowdown_for(tune, wishes))
     return _setting(parts, found, machine_name, wishes)
-
-
-def _transpositions(parts: Parts, wishes: Wishes) -> list[int]:
-    tune = parts.tune
-    if wishes.transpose is not None:
-        if wishes.key is not None:
-            raise BadInput(Fault("option", "give a key or a transposition, not both", "--key, --transpose"))
-        return [wishes.transpose]
-    every = list(parts.transpositions())
-    if wishes.key is None:
-        return every
-    if tune.key is None or tune.key.tonic_fifths is None:
-        raise BadInput(Fault("option", "the tune states no key, so it cannot be moved to one", "--key", wishes.key, hint="use --transpose"))
-    wanted = parse_chord(wishes.key)
-    if 3 in wanted.intervals and not tune.key.minor:
-        hint = f"the tune is {tune.key.mode}: write --key {class_name(wanted.root)}"
-        raise BadInput(Fault("option", "the tune cannot be moved into a minor key", "--key", wishes.key, hint=hint))
-    shift = (wanted.root - 7 * tune.key.tonic_fifths) % 12
-    return [transpose for transpose in every if transpose % 12 == shift] or [shift if shift <= 6 else shift - 12]
-
-
-def _slowdown(tune: Tune, wishes: Wishes) -> float | None:
-    """How much longer everything takes than written, or None to search for it."""
-    if wishes.tempo is None:
-        return None
-    match = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(%?)\s*", wishes.tempo)
-    if match is None:
-        hint = 'write quarter notes a minute, like 96, or a share of the written tempo, like "80%"'
-        raise BadInput(Fault("option", "cannot be read as a tempo", "--tempo", repr(wishes.tempo), hint=hint))
-    factor = float(match[1]) / (100.0 if match[2] else written_tempo(tune))
-    if not 0.05 <= factor <= 4.0:
-        raise BadInput(Fault("option", "this tempo is out of range", "--tempo", f"{factor:.3g} times the written tempo", "0.05 to 4 times"))
-    return 1.0 / factor
-
-
-def written_tempo(tune: Tune) -> float:
-    """Quarter notes a minute at the start of the tune."""
-    return tune.tempo[0].quarters_per_minute if tune.tempo else DEFAULT_QUARTERS_PER_MINUTE
 
 
 def _setting(parts: Parts, found: Found, machine_name: str, wishes: Wishes) -> Setting:

@@ -1,0 +1,88 @@
+"""What a caller wants fixed, and what that leaves to the fit: transpositions to try, a tempo or the search for one."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from typing import Literal
+
+from jackrail.faults import BadInput, Fault
+from jackrail.pitch import class_name, parse_chord
+from jackrail.tune.model import DEFAULT_QUARTERS_PER_MINUTE, Tune
+
+from .parts import Parts
+from .taste import Taste
+
+_KEY = re.compile(r"([A-Ga-g])([#b♯♭]?)\s*(major|maj|minor|min|m)?")
+_TEMPO = re.compile(r"(\d+(?:\.\d+)?)\s*(%?)")
+_FURTHEST = 48
+"""Semitones of the furthest transposition: four octaves."""
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """What the caller wants fixed; None leaves it to the fit.
+
+    key: tonic to play in, as "G" or "Em". transpose: semitones, instead of key. tempo: quarter notes a minute as "96", or
+    a share of the written tempo as "80%". leave: "late" lets each note ring at its pitch as long as the travel allows,
+    "early" moves as soon as a note has spoken, so that the bar is heard sliding.
+    """
+
+    key: str | None = None
+    transpose: int | None = None
+    tempo: str | None = None
+    leave: Literal["late", "early"] = "late"
+    taste: Taste = field(default_factory=Taste)
+
+
+def transpositions_for(parts: Parts, wishes: Wishes) -> list[int]:
+    """The transpositions in semitones that a fit may choose from. Raises BadInput for wishes that cannot be met."""
+    if wishes.transpose is not None:
+        if wishes.key is not None:
+            raise BadInput(Fault("option", "give a key or a transposition, not both", "--key, --transpose"))
+        if abs(wishes.transpose) > _FURTHEST:
+            limit = f"-{_FURTHEST} to {_FURTHEST} semitones"
+            raise BadInput(Fault("option", "is too far to move a tune", "--transpose", str(wishes.transpose), limit))
+        return [wishes.transpose]
+    every = [transpose for transpose in parts.transpositions() if abs(transpose) <= _FURTHEST] or [0]
+    if wishes.key is None:
+        return every
+    shift = _shift_to(wishes.key, parts.tune)
+    return [transpose for transpose in every if transpose % 12 == shift] or [shift if shift <= 6 else shift - 12]
+
+
+def _shift_to(key: str, tune: Tune) -> int:
+    """Semitones, 0 to 11, from the tune's tonic up to the tonic of a key such as "G", "Em" or "Bb major"."""
+    match = _KEY.fullmatch(key.strip())
+    if match is None:
+        hint = "write a tonic, with m for minor: G, Bb, Em; H is B"
+        raise BadInput(Fault("option", "cannot be read as a key", "--key", repr(key), hint=hint))
+    if tune.key is None or tune.key.tonic_fifths is None:
+        raise BadInput(Fault("option", "the tune states no key, so it cannot be moved to one", "--key", key, hint="use --transpose"))
+    tonic, mode = parse_chord(match[1].upper() + match[2]).root, match[3] or ""
+    if mode in ("m", "min", "minor") and not tune.key.minor:
+        hint = f"the tune is {tune.key.mode}: write --key {class_name(tonic)}"
+        raise BadInput(Fault("option", "the tune cannot be moved into a minor key", "--key", key, hint=hint))
+    if mode in ("maj", "major") and tune.key.minor:
+        hint = f"the tune is {tune.key.mode}: write --key {class_name(tonic)}"
+        raise BadInput(Fault("option", "the tune cannot be moved into a major key", "--key", key, hint=hint))
+    return (tonic - 7 * tune.key.tonic_fifths) % 12
+
+
+def slowdown_for(tune: Tune, wishes: Wishes) -> float | None:
+    """How much longer everything takes than written, or None to search for it. Raises BadInput."""
+    if wishes.tempo is None:
+        return None
+    match = _TEMPO.fullmatch(wishes.tempo.strip())
+    if match is None:
+        hint = 'write quarter notes a minute, like 96, or a share of the written tempo, like "80%"'
+        raise BadInput(Fault("option", "cannot be read as a tempo", "--tempo", repr(wishes.tempo), hint=hint))
+    factor = float(match[1]) / (100.0 if match[2] else written_tempo(tune))
+    if not 0.05 <= factor <= 4.0:
+        raise BadInput(Fault("option", "this tempo is out of range", "--tempo", f"{factor:.3g} times the written tempo", "0.05 to 4 times"))
+    return 1.0 / factor
+
+
+def written_tempo(tune: Tune) -> float:
+    """Quarter notes a minute at the start of the tune."""
+    return tune.tempo[0].quarters_per_minute if tune.tempo else DEFAULT_QUARTERS_PER_MINUTE
