@@ -5,7 +5,6 @@ Equal temperament with A4 = 440 Hz (ISO 16:1975) unless another reference is giv
 
 from __future__ import annotations
 
-import math
 import re
 from dataclasses import dataclass
 
@@ -19,6 +18,13 @@ _ALTERATIONS = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1, "##": 2, "x": 2, "b
 _NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "G#", "A", "Bb", "B")
 _PITCH = re.compile(r"([A-G])(##|#|x|bb|b|♯|♭|)(-?\d)")
 _ROOT = re.compile(r"([A-G])(##|#|bb|b|♯|♭|)")
+_CIRCLE = "FCGDAEB"
+_PLAIN = range(-6, 11)
+"""Gb to A# on the circle of fifths: the names that musicians write whatever the key."""
+TONIC_FIFTHS = {
+    "lydian": -1, "major": 0, "ionian": 0, "mixolydian": 1, "dorian": 2, "minor": 3, "aeolian": 3, "phrygian": 4, "locrian": 5,
+}  # fmt: skip
+"""Fifths from the tonic of the major key with the same signature up to the tonic of each mode."""
 
 # Semitones above the root for what follows it in a chord symbol. The sets are those of the MusicXML 4.0 kind values.
 _QUALITIES: dict[str, tuple[int, ...]] = {
@@ -70,14 +76,22 @@ def frequency_hz(midi: float, a4_hz: float = A4_HZ) -> float:
     return float(a4_hz * 2.0 ** ((midi - A4_MIDI) / 12.0))
 
 
-def midi_of_frequency(frequency: float, a4_hz: float = A4_HZ) -> float:
-    """Fractional MIDI key of a frequency in Hz: the inverse of `frequency_hz`."""
-    return A4_MIDI + 12.0 * math.log2(frequency / a4_hz)
+def name_on_circle(fifths: int) -> str:
+    """Name of the tone so many fifths above C, below it when negative: 1 is "G", 6 is "F#", -4 is "Ab"."""
+    accidentals, step = divmod(fifths + 1, 7)
+    return _CIRCLE[step] + ("#" * accidentals if accidentals > 0 else "b" * -accidentals)
 
 
-def cents_between(low_hz: float, high_hz: float) -> float:
-    """Interval in cents from `low_hz` up to `high_hz`: 1200 * log2(high / low)."""
-    return 1200.0 * math.log2(high_hz / low_hz)
+def moved_signature(sharps: int, semitones: int) -> int:
+    """Sharps (negative: flats) of a key signature moved by `semitones`, -6 to 6; as written when it moves by whole octaves.
+
+    A semitone up is seven fifths up the circle, twelve fifths are no step at all. Of six sharps and six flats a flat key
+    takes the flats.
+    """
+    if semitones % 12 == 0:
+        return sharps
+    moved = (sharps + 7 * semitones + 6) % 12 - 6
+    return 6 if moved == -6 and sharps >= 0 else moved
 
 
 @dataclass(frozen=True)
@@ -103,18 +117,7 @@ def parse_chord(symbol: str) -> Chord:
 
     Pitch-class sets follow the MusicXML 4.0 kind values.
     """
-    text = symbol.strip()
-    root = _ROOT.match(text)
-    if root is None:
-        raise BadInput(
-            Fault("chord", "cannot be read as a chord symbol", value=repr(symbol), hint="start with a capital letter: Am, G7, C/E")
-        )
-    quality, bass = text[root.end() :], None
-    if "/" in quality and quality not in _QUALITIES:
-        quality, _, bass_text = quality.rpartition("/")
-        bass = _ROOT.fullmatch(bass_text.strip()[:1].upper() + bass_text.strip()[1:])
-        if bass is None:
-            raise BadInput(Fault("chord", "has a bass that is no pitch", value=repr(symbol), hint="write the bass like C/E"))
+    root, quality, bass = _taken_apart(symbol)
     quality = quality.strip()
     if quality not in _QUALITIES and quality.startswith("(") and quality.endswith(")"):
         quality = quality[1:-1]
@@ -129,6 +132,49 @@ def parse_chord(symbol: str) -> Chord:
         )
     root_class = _class(root)
     return Chord(root_class, _QUALITIES[quality], root_class if bass is None else _class(bass))
+
+
+def moved_symbol(symbol: str, semitones: int, sharps: int = 0) -> str:
+    """A chord symbol moved by `semitones`, spelt for the key it comes to: "G/b" up 1 is "Ab/C". Raises BadInput like `parse_chord`.
+
+    sharps: the key signature it is written under. Root and bass move as many fifths as the signature does.
+    """
+    root, quality, bass = _taken_apart(symbol)
+    if semitones % 12 == 0:
+        return symbol
+    moved = moved_signature(sharps, semitones)
+    low = "" if bass is None else "/" + _spelt(_fifths(bass) + moved - sharps, moved)
+    return _spelt(_fifths(root) + moved - sharps, moved) + quality + low
+
+
+def _taken_apart(symbol: str) -> tuple[re.Match[str], str, re.Match[str] | None]:
+    """Root, quality as written, and bass of a chord symbol. Raises BadInput."""
+    text = symbol.strip()
+    root = _ROOT.match(text)
+    if root is None:
+        raise BadInput(
+            Fault("chord", "cannot be read as a chord symbol", value=repr(symbol), hint="start with a capital letter: Am, G7, C/E")
+        )
+    quality = text[root.end() :]
+    if "/" not in quality or quality in _QUALITIES:
+        return root, quality, None
+    quality, _, low = quality.rpartition("/")
+    bass = _ROOT.fullmatch(low.strip()[:1].upper() + low.strip()[1:])
+    if bass is None:
+        raise BadInput(Fault("chord", "has a bass that is no pitch", value=repr(symbol), hint="write the bass like C/E"))
+    return root, quality, bass
+
+
+def _fifths(match: re.Match[str]) -> int:
+    return _CIRCLE.index(match[1]) - 1 + 7 * _ALTERATIONS[match[2]]
+
+
+def _spelt(fifths: int, sharps: int) -> str:
+    """Name of a tone in a key: E#, Cb and the like only where they belong to its scale, never two accidentals elsewhere."""
+    if not sharps - 1 <= fifths <= sharps + 5:
+        while fifths not in _PLAIN:
+            fifths += 12 if fifths < 0 else -12
+    return name_on_circle(fifths)
 
 
 def _class(match: re.Match[str]) -> int:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from jackrail.pitch import class_name, parse_chord, pitch_name
+from jackrail.pitch import class_name, moved_symbol, pitch_name
 
 from .model import Loss
 from .parts import Parts
@@ -81,11 +81,12 @@ class Explainer:
         return f"{a.name} to {b.name} {times}"
 
     def _chord_losses(self) -> Iterator[Loss]:
+        tune = self._parts.tune
         for moment, option in zip(self._parts.moments, self._found.chords.options, strict=True):
             if moment.repeated:
                 continue
-            place, at_s = self._parts.tune.place(moment.symbol.onset_q), self._at_s(moment.onset_s)
-            written = moved_symbol(moment.symbol.symbol, self._found.transpose)
+            place, at_s = tune.place(moment.symbol.onset_q), self._at_s(moment.onset_s)
+            written = moved_symbol(moment.symbol.symbol, self._found.transpose, tune.sharps_at(moment.symbol.onset_q))
             fitting = self._parts.chord_options(moment.symbol.chord.transposed(self._found.transpose))
             if option is None:
                 yield Loss("chord-lost", place, at_s, written, "", self._why_silent(fitting))
@@ -97,15 +98,3 @@ class Explainer:
             return "its bar would not be ready again"
         has_bars = any(voice.part == "chord" for voice in self._parts.voices)
         return "no chord bar has these notes" if has_bars else "this machine has no chord bars"
-
-
-def moved_symbol(symbol: str, transpose: int) -> str:
-    """A chord symbol as it reads after a transposition in semitones: its roots renamed, the rest as written."""
-    if transpose % 12 == 0:
-        return symbol
-    chord = parse_chord(symbol).transposed(transpose)
-    quality = symbol.strip()[1:].lstrip("#b♯♭")
-    before, slash, bass = quality.rpartition("/")
-    if slash and bass.strip()[:1].isalpha():  # not the slash of 6/9
-        quality = f"{before}/{class_name(chord.bass)}"
-    return class_name(chord.root) + quality

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections import Counter
 from dataclasses import dataclass
 from functools import cached_property
@@ -17,7 +18,7 @@ from .taste import Taste, note_weights
 
 @dataclass(frozen=True)
 class ChordMoment:
-    """A moment where a chord is struck: the symbol written, or the bar line where it is renewed."""
+    """A moment where a chord is struck: the symbol written, or the downbeat where it is renewed."""
 
     symbol: ChordSymbol
     onset_s: float
@@ -68,7 +69,7 @@ class Parts:
         return [(v, p, share, octaves) for octaves, share in shares.items() for v, p in self._places.get(midi + 12 * octaves, ())]
 
     def chords(self, transpose: int) -> tuple[Event, ...]:
-        """Chord events: one for each symbol, one for each bar line at which its chord still holds."""
+        """Chord events: one for each symbol, one for each downbeat on which its chord still holds."""
         bars = {symbol: self.chord_options(parse_chord(symbol).transposed(transpose)) for symbol, _ in self._moments_of}
         return tuple(self._chord_event(moment, bars[moment.symbol.symbol]) for moment in self.moments)
 
@@ -117,14 +118,15 @@ class Parts:
 
 
 def _chord_moments(tune: Tune) -> list[ChordMoment]:
-    """Each symbol at its onset, and at each later bar line until the next symbol or the last note's end."""
+    """Each symbol at its onset, and on each later downbeat until the next symbol or the last note's end."""
     if not tune.chords:
         return []
     end_q = max((note.onset_q + note.duration_q for note in tune.notes), default=tune.end_q)
     ends = [later.onset_q for _, later in pairwise(tune.chords)] + [end_q]
+    downbeats = [bar.onset_q for bar in tune.bars if bar.downbeat]
     moments = []
     for symbol, end in zip(tune.chords, ends, strict=True):
         moments.append(ChordMoment(symbol, tune.seconds_at(symbol.onset_q), repeated=False))
-        lines = (bar.onset_q for bar in tune.bars if symbol.onset_q < bar.onset_q < end)
-        moments += [ChordMoment(symbol, tune.seconds_at(line), repeated=True) for line in lines]
+        held = downbeats[bisect_right(downbeats, symbol.onset_q) : bisect_left(downbeats, end)]
+        moments += [ChordMoment(symbol, tune.seconds_at(onset_q), repeated=True) for onset_q in held]
     return moments

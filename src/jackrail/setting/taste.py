@@ -64,8 +64,8 @@ def _accent(tune: Tune, note: TuneNote) -> float:
     bar = tune.bar_at(note.onset_q)
     if bar is None:
         return 1.0 if note.onset_q.denominator == 1 else 0.6
-    into_q = note.onset_q - bar.onset_q
-    if bar.number > 0 and into_q == 0:
+    into_q = bar.starts_q + note.onset_q - bar.onset_q
+    if into_q == 0:
         return 1.5
     return 1.0 if (into_q / beat_length_q(bar.beats, bar.beat_unit)).denominator == 1 else 0.6
 

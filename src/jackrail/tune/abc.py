@@ -14,31 +14,33 @@ from .abc_music import MusicReader
 from .abc_text import TuneText, uncommented
 from .abc_voice import Voice
 from .assemble import assemble
-from .bar_lengths import check_lengths, number_bars
+from .bar_lengths import check_lengths, find_starts, number_bars
 from .model import Tune
 from .written import Notes
 
 _FIELD = re.compile(r"([A-Za-z+]):(.*)")
 _MUSIC_LETTER = re.compile(r"[A-Ga-g]:+\|")
-_HEADER_ONLY = "ABCDFGHOSXZ"
 MAX_FAULTS = 20
+MAX_SIGN = 30
+"""Characters of a decoration's name."""
 MAX_TUNE_SIZE = 300_000
 """Characters of one tune; a long one has three thousand."""
 
 
-def read_abc(tune: TuneText, warnings: tuple[str, ...] = ()) -> Tune:
-    """The tune of one block of lines. Raises BadInput with all its faults; each names its line."""
+def read_abc(tune: TuneText, title: str = "", warnings: tuple[str, ...] = ()) -> Tune:
+    """The tune of one block of lines. title: used when it has none. Raises BadInput with all its faults; each names its line."""
     size = sum(len(line) for _, line in tune.lines)
     if size > MAX_TUNE_SIZE:
         raise BadInput(
             Fault("range", "the tune is far too long", f"line {tune.lines[0][0]}", f"{size} characters", f"at most {MAX_TUNE_SIZE}")
         )
-    return _TuneReader(tune, warnings).read()
+    return _TuneReader(tune, title, warnings).read()
 
 
 class _TuneReader:
-    def __init__(self, tune: TuneText, warnings: tuple[str, ...]) -> None:
+    def __init__(self, tune: TuneText, title: str, warnings: tuple[str, ...]) -> None:
         self.tune = tune
+        self.title = title
         self.notes = Notes()
         for sentence in warnings:
             self.notes.say(sentence)
@@ -75,12 +77,13 @@ class _TuneReader:
         bars = merged(list(self.voices.values()), self.notes)
         if not bars:
             raise BadInput(Fault("tune", "the tune has a header but no music", hint="is the file cut short, or an empty line after K:?"))
+        find_starts(bars)
         number_bars(bars)
         check_lengths(bars, self.notes)
         if self.tune.stray:
             self.notes.say(f"music on line {self.tune.stray} follows an empty line and belongs to no tune: left out")
         order = part_order(bars, next(iter(self.voices.values())).parts, self.part_order, self.notes)
-        return assemble(self.tune.title, bars, order, self.notes)
+        return assemble(self.tune.title or self.title, bars, order, self.notes)
 
     def _line(self, line: str, number: int) -> None:
         if line.startswith("%"):
@@ -147,7 +150,7 @@ class _TuneReader:
         self.music.voice = self.voices[name]
 
     def _first_voice(self, voice: Voice) -> None:
-        voice.bar.keys.append((Fraction(0), (voice.key.sharps, voice.key.mode)))
+        voice.write_key()
         if not self.metre_written:
             self.notes.say("no metre is written: beats are counted in 4/4")
         if self.tempo_text:
@@ -240,10 +243,11 @@ class _TuneReader:
             self._pitch(self.music.voice, settings)
 
     def _user(self, value: str) -> None:
-        match = re.fullmatch(r"\s*([~H-Wh-w])\s*=\s*[!+]?([^!+]*)[!+]?\s*", value)
-        if match is None:
-            raise FieldError(f"cannot be read as a symbol of your own: {value.strip()!r}; write U: T = !trill!")
-        self.music.shorthands[match[1]] = match[2].strip()
+        letter, equals, sign = (part.strip() for part in value.partition("="))
+        name = sign.strip("!+").strip()
+        if not re.fullmatch(r"[~H-Wh-w]", letter) or not equals or len(name) > MAX_SIGN or set(name) & set("!+"):
+            raise FieldError(f"cannot be read as a symbol of your own: {value.strip()[:40]!r}; write U: T = !trill!")
+        self.music.shorthands[letter] = name
 
     def _macro(self, value: str) -> None:
         raise FieldError(f"macros are not read here: {value.strip()[:30]!r}; write the notes out")

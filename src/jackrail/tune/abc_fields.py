@@ -18,10 +18,13 @@ _FLATS_AND_SHARPS = {"": 0, "#": 7, "♯": 7, "b": -7, "♭": -7}
 _WRITE_KEY = "write a tonic and a mode such as G, Ador, F#m, or none"
 _SHARP_ORDER = "FCGDAEB"
 ACCIDENTALS = {"^^": 2, "^": 1, "=": 0, "_": -1, "__": -2}
+MOST_BEATS = 8
+"""Most note lengths that a Q: field may add up to a beat."""
+MOST_PARTS = 500
 MOVES_PITCH = 60
 """Most semitones that transpose= or octave= may move a voice."""
 
-_KEY = re.compile(r"([A-G])([#b♯♭]?)(?:(\s*)([A-Za-z]+)(?![A-Za-z=+\-^_\d]))?(?![A-Za-z=])")
+_KEY = re.compile(r"([A-G])([#b♯♭]?)(?:( ?)([A-Za-z]+)(?![A-Za-z=+\-^_\d]))?(?![A-Za-z=])")
 _CLEF_WORD = re.compile(r"(?:treble|alto|tenor|bass|perc|none|soprano|mezzosoprano|baritone|G|F|C)?\d?([+\-^_]8)?")
 _METRE = re.compile(r"\(?(\d{1,3}(?:\s*\+\s*\d{1,3})*)\)?\s*/\s*(\d{1,3})")
 _FRACTION = re.compile(r"(\d{1,4})\s*/\s*(\d{1,4})")
@@ -51,7 +54,7 @@ class Pitching:
 
 def read_key(text: str) -> tuple[Key | None, Pitching | None]:
     """Key and pitching of a K: field; None for what it leaves as it was. Raises FieldError."""
-    words = re.sub(r"\s*=\s*(?=[\w\"+-]+$|[\w\"+-]+\s)", "=", text.strip()) if "= " in text or " =" in text else text.strip()
+    words = re.sub(r" ?=(?![A-Ga-g](?: |$)) ?(?=[\w\"+-]+(?: |$))", "=", " ".join(text.split()))  # but "=f" is F natural
     if words in {"HP", "Hp"}:
         return Key({"F": 1, "C": 1}, 2, "bagpipe"), None
     if not words or words.lower() == "none":
@@ -63,7 +66,7 @@ def read_key(text: str) -> tuple[Key | None, Pitching | None]:
         mode = _mode(match[4] or "")
         set_apart = mode is None and bool(match[3])  # "D treble": no mode, but a clef that _modified reads
         if mode is None and not set_apart:
-            raise FieldError(f"cannot be read as a key: {text.strip()!r}; {_WRITE_KEY}")
+            raise FieldError(f"cannot be read as a key: {text.strip()[:40]!r}; {_WRITE_KEY}")
         key = _signature(_FIFTHS[match[1]] + _FLATS_AND_SHARPS[match[2]] + _MODES[mode or ""], _MODE_NAMES[mode or ""])
         rest = words[match.start(4) if set_apart else match.end() :]
     return _modified(key, rest, text)
@@ -87,10 +90,11 @@ def _signature(sharps: int, mode: str) -> Key:
 def _modified(key: Key | None, rest: str, text: str) -> tuple[Key | None, Pitching | None]:
     """Apply what follows the tonic: mode word set apart, exp, single accidentals, clef and transposition."""
     pitching: list[str] = []
+    explicit = "exp" in text.split()[:2]
     for word in re.findall(r'[\w-]+="[^"]*"|\S+', rest):
         mode = _mode(word) if word.isalpha() and word != "m" else None
         accidental = re.fullmatch(r"(\^\^|\^|__|_|=)([a-gA-G])", word)
-        if word.lower() == "exp" or ("exp" in text.split()[:2] and accidental):
+        if word.lower() == "exp" or (explicit and accidental):
             key = Key({}, 0, "explicit") if key is None or key.mode != "explicit" else key
         if accidental is not None:
             base = key or Key()
@@ -101,7 +105,7 @@ def _modified(key: Key | None, rest: str, text: str) -> tuple[Key | None, Pitchi
             elif "=" in word or _CLEF_WORD.fullmatch(word):
                 pitching.append(word)
             else:
-                raise FieldError(f"cannot be read as a key: {text.strip()!r}; {_WRITE_KEY}")
+                raise FieldError(f"cannot be read as a key: {text.strip()[:40]!r}; {_WRITE_KEY}")
     return key, read_pitching(pitching) if pitching else None
 
 
@@ -137,10 +141,10 @@ def read_metre(text: str) -> tuple[int, int] | None:
         return 2, 2
     match = _METRE.fullmatch(value)
     if match is None:
-        raise FieldError(f"cannot be read as a metre: {value!r}; write 3/4, 6/8, C, C| or none")
+        raise FieldError(f"cannot be read as a metre: {value[:40]!r}; write 3/4, 6/8, C, C| or none")
     beats, unit = sum(int(part) for part in match[1].split("+")), int(match[2])
     if not 1 <= beats <= 64 or unit not in {1, 2, 4, 8, 16, 32, 64}:
-        raise FieldError(f"{value!r} is no metre: the lower number is 1, 2, 4, 8, 16, 32 or 64, the upper 1 to 64")
+        raise FieldError(f"{value[:40]!r} is no metre: the lower number is 1, 2, 4, 8, 16, 32 or 64, the upper 1 to 64")
     return beats, unit
 
 
@@ -151,7 +155,7 @@ def read_unit(text: str) -> Quarters:
     if value == "1":
         return Fraction(4)
     if match is None or not int(match[1]) or not int(match[2]) or not Fraction(1, 512) <= Fraction(int(match[1]), int(match[2])) <= 4:
-        raise FieldError(f"cannot be read as a note length: {value!r}; write 1/8 or the like")
+        raise FieldError(f"cannot be read as a note length: {value[:40]!r}; write 1/8 or the like")
     return Fraction(4 * int(match[1]), int(match[2]))
 
 
@@ -170,7 +174,7 @@ def read_tempo(text: str, unit_q: Quarters) -> float | None:
         return None
     lengths, equals, rate = value.rpartition("=")
     if not re.fullmatch(r"\d{1,4}(?:\.\d{1,4})?", rate.strip()) or not 1 <= float(rate) <= 4000:
-        raise FieldError(f"cannot be read as a tempo: {text.strip()!r}; write 1/4=120")
+        raise FieldError(f"cannot be read as a tempo: {text.strip()[:40]!r}; write 1/4=120")
     outdated = re.fullmatch(r"[Cc](\d?)(?:/(\d))?", lengths.strip())
     if not equals:
         beat_q = unit_q
@@ -178,8 +182,12 @@ def read_tempo(text: str, unit_q: Quarters) -> float | None:
         beat_q = unit_q * Fraction(int(outdated[1] or 1), int(outdated[2] or 1) or 1)
     else:
         parts = _FRACTION.findall(lengths)
-        if not parts or _FRACTION.sub("", lengths).strip() or not all(int(above) and int(below) for above, below in parts):
-            raise FieldError(f"cannot be read as a tempo: {text.strip()!r}; write 1/4=120")
+        if (
+            not 1 <= len(parts) <= MOST_BEATS
+            or _FRACTION.sub("", lengths).strip()
+            or not all(int(above) and int(below) for above, below in parts)
+        ):
+            raise FieldError(f"cannot be read as a tempo: {text.strip()[:40]!r}; write 1/4=120")
         beat_q = sum((Fraction(4 * int(above), int(below)) for above, below in parts), Fraction(0))
     return float(beat_q) * float(rate)
 
@@ -187,13 +195,13 @@ def read_tempo(text: str, unit_q: Quarters) -> float | None:
 def read_parts(text: str) -> str:
     """Playing order of a P: field in the header, written out: "(AB)2C" is "ABABC". Raises FieldError."""
     value = re.sub(r"[\s.,]", "", text)
-    if not re.fullmatch(r"(?:[A-Z()]|\d{1,2})*", value):
-        raise FieldError(f"cannot be read as an order of parts: {text.strip()!r}; write AABB or (AB)2C")
-    while (group := re.search(r"\(([A-Z]*)\)(\d{0,2})|([A-Z])(\d{1,2})", value)) is not None:
+    if not re.fullmatch(r"[A-Z()0-9]*", value) or re.search(r"\d{3}", value):
+        raise FieldError(f"cannot be read as an order of parts: {text.strip()[:40]!r}; write AABB or (AB)2C")
+    while len(value) <= MOST_PARTS and (group := re.search(r"\(([A-Z]*)\)(\d{0,2})|([A-Z])(\d{1,2})", value)) is not None:
         body, count = (group[1], group[2]) if group[1] is not None else (group[3], group[4])
         value = value[: group.start()] + body * int(count or 1) + value[group.end() :]
-        if len(value) > 500:
-            raise FieldError("the order of parts is too long; at most 500 parts")
+    if len(value) > MOST_PARTS:
+        raise FieldError(f"the order of parts is too long; at most {MOST_PARTS} parts")
     if not value.isalpha() and value:
-        raise FieldError(f"cannot be read as an order of parts: {text.strip()!r}; check its brackets")
+        raise FieldError(f"cannot be read as an order of parts: {text.strip()[:40]!r}; check its brackets")
     return value

@@ -7,11 +7,12 @@ from collections.abc import Callable
 from fractions import Fraction
 
 from jackrail.faults import Fault
+from jackrail.pitch import moved_symbol
 
 from .abc_fields import ACCIDENTALS
 from .abc_tokens import MAX_NOTE_Q, MAX_PASS, PASSES, TOKEN, note_length_q, pass_numbers
 from .abc_voice import STEERING, Voice
-from .chord_names import NO_CHORD, readable, transposed
+from .chord_names import NO_CHORD, readable
 from .model import Quarters
 from .written import Notes, WrittenBar, mark_words
 
@@ -212,7 +213,7 @@ class MusicReader:
         words = re.sub(r"^[\^_<>]|^@(?:-?[\d.]+,-?[\d.]+)?\s*", "", text)
         symbol = None if annotation else readable(text)
         if symbol is not None:
-            voice.bar.chords.append((voice.cursor_q, transposed(symbol, voice.pitching.semitones)))
+            voice.bar.chords.append((voice.cursor_q, moved_symbol(symbol, voice.pitching.semitones, voice.key.sharps)))
         elif mark_words(WrittenBar(0), words, voice.cursor_q):
             voice.pending.append(words)
             self.notes.say(f'the words "{words}" are followed as the sign they stand for')

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 
 from jackrail.faults import BadInput, Fault
 
+from .one_line import one_line
+
 MAX_TUNES = 50_000
 
 
@@ -21,7 +23,7 @@ class TuneText:
     @property
     def title(self) -> str:
         """The first T: field."""
-        return next((text[2:].strip() for _, text in self.lines if text.startswith("T:")), "")
+        return next((one_line(uncommented(text[2:])) for _, text in self.lines if text.startswith("T:")), "")
 
 
 def split_tunes(text: str) -> list[TuneText]:

@@ -28,7 +28,7 @@ TOKEN = re.compile(
 | (?P<slur>\.?\(|\))
 | (?P<grace>\{{[^}}]*\}})
 | (?P<ending>\[(?P<passes>\d[\d,\-.]*)|\["(?P<named>[^"]*)"(?=[^\]\[]*\|))
-| (?P<field>\[(?P<field_name>[A-Za-z]):(?P<value>[^\]]*)\])
+| (?P<field>\[(?P<field_name>[A-Za-z]):(?P<value>[^\]]{{0,1000}})\])
 | (?P<open>\[)
 | (?P<close>\](?P<chord_length>{_LENGTH}))
 | (?P<decoration>[!+](?P<name>[^\s!+|":\[\]]{{1,30}})[!+])

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from jackrail.pitch import TONIC_FIFTHS, moved_signature
+
 from .abc_fields import Key, Pitching
 from .model import Quarters
 from .written import Notes, WrittenBar, WrittenNote, mark_words
@@ -54,7 +56,7 @@ class Voice:
         self.longest_q = Fraction(0)
         self.overlay = 0
         self._accidentals.clear()
-        return WrittenBar(0, beats, unit, free=self.metre is None, ending=self.ending)
+        return WrittenBar(len(self.bars) + 1, beats, unit, free=self.metre is None, ending=self.ending)
 
     def key_of(self, accidental: int | None, letter: str, octave: int) -> int:
         """MIDI key (unchecked) of a note head: its own accidental, a tie's, the bar's, or the signature's."""
@@ -143,7 +145,13 @@ class Voice:
         """A new key signature from here on."""
         self.key = key
         self._accidentals.clear()
-        self.bar.keys.append((self.cursor_q, (key.sharps, key.mode)))
+        self.write_key()
+
+    def write_key(self) -> None:
+        """Record the key signature in force, as it sounds."""
+        key = self.key
+        sharps = moved_signature(key.sharps, self.pitching.semitones) if key.mode in TONIC_FIFTHS else 0
+        self.bar.keys.append((self.cursor_q, (sharps, key.mode)))
 
     def close_bar(self) -> None:
         """End the bar being filled, if anything of it has been read."""
@@ -151,6 +159,7 @@ class Voice:
         if not length_q:
             return
         self.bar.length_q = length_q
+        self.bar.settle_chords(self.notes, self.place)
         self.bars.append(self.bar)
         self.bar = self._new_bar()
 

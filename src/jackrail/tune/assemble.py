@@ -28,27 +28,22 @@ def assemble(title: str, bars: Sequence[WrittenBar], order: Sequence[int], notes
     for index, onset_q in zip(order, onsets, strict=True):
         bar = bars[index]
         played[index] += 1
-        out.append(Bar(onset_q, bar.length_q, bar.number, bar.beats, bar.beat_unit, played[index]))
+        out.append(Bar(onset_q, bar.length_q, bar.number, bar.beats, bar.beat_unit, played[index], bar.starts_q))
     first = bars[order[0]]
     tempo = _carried(bars, order, onsets, lambda bar: bar.tempo)
     if not tempo:
         notes.say("no tempo is written: 120 quarter notes a minute are taken")
+    chords = dict(_carried(bars, order, onsets, lambda bar: bar.chords))  # one at the end of a bar gives way to the next bar's
     return Tune(
         title=title,
         notes=tuple(sounding),
-        chords=tuple(ChordSymbol(onset_q, symbol) for onset_q, symbol in _carried(bars, order, onsets, lambda bar: bar.chords)),
+        chords=tuple(ChordSymbol(onset_q, symbol) for onset_q, symbol in chords.items()),
         tempo=tuple(TempoMark(onset_q, rate) for onset_q, rate in _from_start(tempo)),
         bars=tuple(out),
         keys=tuple(KeyMark(onset_q, *key) for onset_q, key in _from_start(_carried(bars, order, onsets, lambda bar: bar.keys))),
-        pickup_q=first.length_q if _is_upbeat(bars) and order[0] == 0 else Fraction(0),
+        pickup_q=first.length_q if first.starts_q and order[0] == 0 else Fraction(0),
         warnings=notes.sentences(),
     )
-
-
-def _is_upbeat(bars: Sequence[WrittenBar]) -> bool:
-    """A first bar shorter than its metre, before a full one or one with number 1."""
-    first = bars[0]
-    return len(bars) > 1 and first.short and (first.number == 0 or bars[1].length_q >= bars[1].metre_q)
 
 
 def _onsets(bars: Sequence[WrittenBar], order: Sequence[int]) -> list[Quarters]:

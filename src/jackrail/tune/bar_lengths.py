@@ -1,4 +1,4 @@
-"""Bars against their metre: numbers for notations without them, and a word for each bar that does not fit."""
+"""Bars against their metre: where each begins, numbers for notations without them, a word for each that does not fit."""
 
 from __future__ import annotations
 
@@ -11,13 +11,24 @@ from .written import Notes, WrittenBar
 _SHOWN = 6
 
 
-def number_bars(bars: Sequence[WrittenBar]) -> None:
-    """Number bars as on paper: an upbeat is 0, and two parts of a bar cut by a repeat sign or double bar share a number."""
-    upbeat = len(bars) > 1 and bars[0].short and not bars[1].short
-    number = -1 if upbeat else 0
+def find_starts(bars: Sequence[WrittenBar]) -> None:
+    """Set where in the full bar each bar begins: after its first half, or as long before its end as an upbeat is.
+
+    A second half that is said to be no bar of its own takes the number of its first half.
+    """
     for index, bar in enumerate(bars):
-        if index == 0 or not _second_half(bars, index) or bars[index - 1].number == 0:
-            number += 1
+        if _second_half(bars, index) and _first_half_q(bars, index):
+            bar.starts_q = _first_half_q(bars, index)
+            bar.number = bars[index - 1].number if bar.implicit else bar.number
+        elif _upbeat(bars, index):
+            bar.starts_q = bar.metre_q - bar.length_q
+
+
+def number_bars(bars: Sequence[WrittenBar]) -> None:
+    """Number bars as on paper: an upbeat at the beginning is 0, what begins later than on its downbeat counts with the bar before."""
+    number = 0
+    for bar in bars:
+        number += bar.starts_q == 0
         bar.number = number
 
 
@@ -42,9 +53,33 @@ def _boundary(bars: Sequence[WrittenBar], index: int) -> bool:
 
 
 def _second_half(bars: Sequence[WrittenBar], index: int) -> bool:
+    """Whether a bar and the one before it make one full bar that a sign cuts in two."""
+    if index == 0:
+        return False
     bar, before = bars[index], bars[index - 1]
     joined = bar.implicit or _boundary(bars, index) or bar.number == before.number != 0
     return bar.short and before.short and joined and bar.length_q + before.length_q == bar.metre_q
+
+
+def _first_half_q(bars: Sequence[WrittenBar], index: int) -> Quarters:
+    """Length of the first half that a second half goes on from, 0 when the bar before is a second half or an upbeat itself.
+
+    The second halves under several brackets go on from the same first half.
+    """
+    bar, before = bars[index], bars[index - 1]
+    if not before.starts_q:
+        return before.length_q
+    return before.starts_q if bar.ending_start and before.ending and before.length_q == bar.length_q else Fraction(0)
+
+
+def _upbeat(bars: Sequence[WrittenBar], index: int) -> bool:
+    """A short bar before a full one, at the beginning of the tune or, if it is no more than half a bar, of a section."""
+    bar = bars[index]
+    if not bar.short or index + 1 == len(bars):
+        return False
+    if index == 0:
+        return bar.number == 0 or bar.implicit or not bars[1].short
+    return (bar.implicit or _boundary(bars, index)) and _short_before_full(bars, index)
 
 
 def _excused(bars: Sequence[WrittenBar], index: int, upbeats: set[Quarters]) -> bool:
@@ -54,11 +89,10 @@ def _excused(bars: Sequence[WrittenBar], index: int, upbeats: set[Quarters]) -> 
     if _second_half(bars, index) or (index + 1 < len(bars) and _second_half(bars, index + 1)):
         return True
     at_end = index + 1 == len(bars) or _boundary(bars, index + 1)
-    return (at_end and bar.metre_q - bar.length_q in upbeats) or (_boundary(bars, index) and _upbeat_before(bars, index))
+    return (at_end and bar.metre_q - bar.length_q in upbeats) or (_boundary(bars, index) and _short_before_full(bars, index))
 
 
-def _upbeat_before(bars: Sequence[WrittenBar], index: int) -> bool:
-    """A short bar after a boundary is an upbeat when the bar that closes before it lacks as much, or a full bar follows."""
+def _short_before_full(bars: Sequence[WrittenBar], index: int) -> bool:
     return index + 1 < len(bars) and not bars[index + 1].short and bars[index].length_q * 2 <= bars[index].metre_q
 
 

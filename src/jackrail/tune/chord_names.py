@@ -6,7 +6,7 @@ import re
 from functools import lru_cache
 
 from jackrail.faults import BadInput
-from jackrail.pitch import class_name, parse_chord
+from jackrail.pitch import parse_chord
 
 # MusicXML 4.0 kind-value -> text after the root. None: no fixed set of pitches (functional names, other, none).
 KINDS: dict[str, str | None] = {
@@ -20,6 +20,7 @@ KINDS: dict[str, str | None] = {
 
 NO_CHORD = re.compile(r"n\.?\s?c\.?|no chord|tacet", re.IGNORECASE)
 _ROOT = re.compile(r"[A-G](?:##|#|bb|b|♯|♭)?")
+_MOST_CHARACTERS = 40
 
 
 @lru_cache(maxsize=4096)
@@ -29,6 +30,8 @@ def readable(symbol: str) -> str | None:
     Drops an alternative in brackets ("G(Em)", ABC 2.1 section 4.18), brackets around a tension ("A7(b9)"), blanks, and reads
     "min", "Min", "MAJ" and the like in any case.
     """
+    if len(symbol) > _MOST_CHARACTERS:
+        return None
     text = symbol.strip().replace("♮", "")
     for candidate in (
         text.replace(" ", ""),
@@ -50,16 +53,3 @@ def _lowered(text: str) -> str:
         return text
     quality, slash, bass = text[root.end() :].partition("/")
     return root[0] + re.sub(r"[()\s]", "", quality.lower()).replace("seven", "7") + slash + bass
-
-
-def transposed(symbol: str, semitones: int) -> str:
-    """A readable symbol with root and bass moved by `semitones`: "Bm/F#" by -2 is "Am/E"."""
-    root = _ROOT.match(symbol)
-    if root is None or not semitones:
-        return symbol
-    chord = parse_chord(symbol)
-    quality, slash, bass = symbol[root.end() :].rpartition("/")
-    if not slash or not _ROOT.fullmatch(bass):
-        quality, bass = symbol[root.end() :], ""
-    moved = class_name(chord.root + semitones) + quality
-    return f"{moved}/{class_name(chord.bass + semitones)}" if bass else moved

@@ -1,16 +1,17 @@
 """A tune as music: melody, chord symbols, metre, key, tempo, with repeats already played out. Times in quarter notes.
 
-Onsets and lengths are exact fractions of a quarter note, counted from the first sounding position of the tune (an upbeat
-starts at 0). Every later stage sees a tune only through these types, whatever notation it came from.
+Onsets and lengths are exact fractions of a quarter note, counted from the start of the tune as written: rests before the
+first note count, an upbeat starts at 0. Every later stage sees a tune only through these types, whatever notation it came from.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import cached_property
 
-from jackrail.pitch import Chord, parse_chord
+from jackrail.pitch import TONIC_FIFTHS, Chord, moved_signature, name_on_circle, parse_chord
 
 Quarters = Fraction
 DEFAULT_QUARTERS_PER_MINUTE = 120.0
@@ -49,9 +50,10 @@ class TempoMark:
 
 @dataclass(frozen=True)
 class Bar:
-    """One bar as played out. number: as written (an upbeat is bar 0); time: 1 for the first playing, 2 for the second.
+    """One bar as played out, or a part of one. number: as counted on paper (an upbeat is bar 0); time: 1 for the first playing.
 
-    beats, beat_unit: the metre, as 3 and 4 for 3/4. length_q: what the bar really holds.
+    beats, beat_unit: the metre, as 3 and 4 for 3/4. length_q: what it really holds. starts_q: where in the full bar it
+    begins, 0 but for an upbeat and for the second half of a bar that a repeat sign cuts in two.
     """
 
     onset_q: Quarters
@@ -60,15 +62,41 @@ class Bar:
     beats: int
     beat_unit: int
     time: int = 1
+    starts_q: Quarters = Fraction(0)
+
+    @property
+    def downbeat(self) -> bool:
+        """Whether it begins on the first beat."""
+        return self.starts_q == 0
 
 
 @dataclass(frozen=True)
 class KeyMark:
-    """From onset_q on, this many sharps (negative: flats), and the mode as a word ("major", "minor", "dorian"...)."""
+    """From onset_q on, this many sharps (negative: flats), and the mode as a word ("major", "minor", "dorian"...).
+
+    The modes "none", "explicit" and "bagpipe" have a signature but state no tonic.
+    """
 
     onset_q: Quarters
     sharps: int
     mode: str
+
+    @property
+    def tonic_fifths(self) -> int | None:
+        """The tonic as fifths above C, None when none is stated."""
+        return self.sharps + TONIC_FIFTHS[self.mode] if self.mode in TONIC_FIFTHS else None
+
+    @property
+    def minor(self) -> bool:
+        """Whether its scale has a minor third: minor, dorian, phrygian and the like."""
+        return TONIC_FIFTHS.get(self.mode, 0) >= TONIC_FIFTHS["dorian"]
+
+    def name(self, semitones: int = 0) -> str:
+        """Tonic and mode after a move by `semitones`: "A dorian", "Ab major"; "" when no tonic is stated."""
+        fifths = self.tonic_fifths
+        if fifths is None:
+            return ""
+        return f"{name_on_circle(fifths + moved_signature(self.sharps, semitones) - self.sharps)} {self.mode}"
 
 
 @dataclass(frozen=True)
@@ -100,28 +128,38 @@ class Tune:
         index = bisect_right(self.bars, onset_q, key=lambda bar: bar.onset_q) - 1
         return self.bars[index] if index >= 0 else None
 
+    @property
+    def key(self) -> KeyMark | None:
+        """The key the tune begins in, None when it states none."""
+        return self.keys[0] if self.keys and self.keys[0].tonic_fifths is not None else None
+
+    def sharps_at(self, onset_q: Quarters) -> int:
+        """The key signature at onset_q as sharps (negative: flats), 0 for a tune without keys."""
+        index = bisect_right(self.keys, onset_q, key=lambda mark: mark.onset_q) - 1
+        return self.keys[index].sharps if index >= 0 else 0
+
     def place(self, onset_q: Quarters) -> str:
         """Bar and beat of a moment as a musician says it: "bar 12 beat 2.5", with "(2nd time)" in a repeat."""
         bar = self.bar_at(onset_q)
         if bar is None:
             return f"quarter {float(onset_q):g}"
-        beat_q = Fraction(4, bar.beat_unit)
-        into_q = onset_q - bar.onset_q
-        if bar.number == 0:  # an upbeat is counted from the end of a full bar
-            into_q += max(Fraction(0), bar.beats * beat_q - bar.length_q)
-        beat = float(into_q / beat_q) + 1
+        beat = float((bar.starts_q + onset_q - bar.onset_q) / Fraction(4, bar.beat_unit)) + 1
         again = {1: "", 2: " (2nd time)", 3: " (3rd time)"}.get(bar.time, f" ({bar.time}th time)")
         return f"bar {bar.number} beat {beat:.3g}{again}"
 
     def seconds_at(self, onset_q: Quarters) -> float:
         """The moment onset_q in seconds at the written tempo. The one border between beats and seconds."""
-        seconds, since_q, rate = 0.0, Fraction(0), DEFAULT_QUARTERS_PER_MINUTE
-        for mark in self.tempo:
-            if mark.onset_q >= onset_q:
-                break
-            seconds += float(mark.onset_q - since_q) * 60.0 / rate
-            since_q, rate = mark.onset_q, mark.quarters_per_minute
+        seconds, since_q, rate = self._clock[bisect_left(self.tempo, onset_q, key=lambda mark: mark.onset_q)]
         return seconds + float(onset_q - since_q) * 60.0 / rate
+
+    @cached_property
+    def _clock(self) -> list[tuple[float, Quarters, float]]:
+        """Second, quarter and tempo at the start and at each tempo mark."""
+        clock = [(0.0, Fraction(0), DEFAULT_QUARTERS_PER_MINUTE)]
+        for mark in self.tempo:
+            seconds, since_q, rate = clock[-1]
+            clock.append((seconds + float(mark.onset_q - since_q) * 60.0 / rate, mark.onset_q, mark.quarters_per_minute))
+        return clock
 
     def to_json(self) -> dict[str, object]:
         """The stable JSON of `jackrail read --json`: lists of numbers in quarter notes, see docs/formats.md."""
@@ -132,6 +170,8 @@ class Tune:
             "pickup_q": float(self.pickup_q),
             "tempo": [[float(t.onset_q), t.quarters_per_minute] for t in self.tempo],
             "keys": [[float(k.onset_q), k.sharps, k.mode] for k in self.keys],
-            "bars": [[float(b.onset_q), float(b.length_q), b.number, f"{b.beats}/{b.beat_unit}", b.time] for b in self.bars],
+            "bars": [
+                [float(b.onset_q), float(b.length_q), b.number, f"{b.beats}/{b.beat_unit}", b.time, float(b.starts_q)] for b in self.bars
+            ],
             "warnings": list(self.warnings),
         }

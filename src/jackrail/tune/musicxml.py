@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 from jackrail.faults import BadInput, Fault
 
 from .assemble import assemble
-from .bar_lengths import check_lengths
+from .bar_lengths import check_lengths, find_starts
 from .musicxml_part import PartReader
+from .one_line import one_line
 from .playing_out import play_order
 from .written import Notes, WrittenBar
 
@@ -37,9 +38,10 @@ def read_musicxml(root: Element, title: str, number: int | None = None, warnings
     bars = PartReader(parts[part_id], f"part {part_id}", notes).read()
     if not any(bar.chords for bar in bars):
         _borrow_chords(bars, {other: measures for other, measures in parts.items() if other != part_id}, notes)
+    find_starts(bars)
     check_lengths(bars, notes)
-    written = (root.findtext("work/work-title") or root.findtext("movement-title") or "").strip()
-    return assemble(" ".join(written.split()) or title, bars, play_order(bars, notes), notes)
+    written = one_line(root.findtext("work/work-title") or "") or one_line(root.findtext("movement-title") or "")
+    return assemble(written or title, bars, play_order(bars, notes), notes)
 
 
 def _parts(root: Element) -> dict[str, list[Element]]:
@@ -62,7 +64,7 @@ def _parts(root: Element) -> dict[str, list[Element]]:
 
 
 def _names(root: Element) -> dict[str, str]:
-    return {part.get("id", ""): " ".join((part.findtext("part-name") or "").split()) for part in root.iterfind("part-list/score-part")}
+    return {part.get("id", ""): one_line(part.findtext("part-name") or "") for part in root.iterfind("part-list/score-part")}
 
 
 def _chosen(root: Element, parts: dict[str, list[Element]], number: int | None, notes: Notes) -> str:

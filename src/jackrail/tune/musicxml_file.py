@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import io
 import re
 import zipfile
@@ -18,6 +19,10 @@ MAX_TAGS = 1_000_000
 MAX_MEMBERS = 1000
 _ENCODING = re.compile(rb"""^<\?xml[^>]{0,200}encoding\s*=\s*["']([A-Za-z0-9._-]{1,40})["']""")
 _BOMS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"), (b"<\x00", "utf-16-le"), (b"\x00<", "utf-16-be"))
+
+# Codecs of Python that are no character sets.
+_NO_CHARACTER_SETS = {"undefined", "punycode", "idna", "unicode_escape", "raw_unicode_escape", "unicode-escape", "raw-unicode-escape"}
+MAX_CONTAINER_BYTES = 100_000
 
 
 def looks_like_xml(data: bytes) -> bool:
@@ -42,11 +47,13 @@ def _decoded(data: bytes) -> str:
     if encoding is None:
         declared = _ENCODING.match(data.lstrip())
         encoding = declared[1].decode("ascii") if declared else "utf-8"
+    reason = "no character set"
     try:
-        return data.decode(encoding).lstrip("\ufeff \t\r\n")
-    except (UnicodeDecodeError, LookupError) as error:
-        hint = "save the score again as UTF-8"
-        raise BadInput(Fault("format", f"cannot be decoded as {encoding}", value=str(error)[:80], hint=hint)) from None
+        if codecs.lookup(encoding).name not in _NO_CHARACTER_SETS:
+            return data.decode(encoding).lstrip("\ufeff \t\r\n")
+    except (UnicodeError, LookupError) as error:
+        reason = str(error)[:80]
+    raise BadInput(Fault("format", f"cannot be decoded as {encoding}", value=reason, hint="save the score again as UTF-8"))
 
 
 def _parsed(text: str) -> ET.Element:
@@ -82,7 +89,7 @@ def _unpacked(data: bytes) -> tuple[bytes, tuple[str, ...]]:
             if len(names) > MAX_MEMBERS:
                 raise BadInput(Fault("range", "holds far too many files", value=str(len(names)), limit=f"at most {MAX_MEMBERS}"))
             if "META-INF/container.xml" in names:
-                path = _rootfile(_member(archive, "META-INF/container.xml"))
+                path = _rootfile(_member(archive, "META-INF/container.xml", MAX_CONTAINER_BYTES))
                 name = next((name for name in (path, unquote(path)) if name in names), None)
             else:
                 scores = [name for name in names if name.lower().endswith((".xml", ".musicxml"))]
@@ -97,19 +104,21 @@ def _unpacked(data: bytes) -> tuple[bytes, tuple[str, ...]]:
         raise BadInput(Fault("format", "cannot be unpacked", value=str(error)[:80], hint=hint)) from None
 
 
-def _member(archive: zipfile.ZipFile, name: str) -> bytes:
-    too_large = Fault(
-        "range", "unpacks to far too much for a score", name[:80], limit=f"at most {MAX_XML_BYTES} bytes", hint="is it a score?"
-    )
-    if archive.getinfo(name).file_size > MAX_XML_BYTES:
+def _member(archive: zipfile.ZipFile, name: str, most: int = MAX_XML_BYTES) -> bytes:
+    member = archive.getinfo(name)
+    if member.compress_type not in {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}:  # MusicXML 4.0, "Compressed .MXL Files"
+        hint = "a .mxl file is packed by DEFLATE; export it again"
+        raise BadInput(Fault("format", "is packed in a way that no score is", name[:80], f"method {member.compress_type}", "0 or 8", hint))
+    too_large = Fault("range", "unpacks to far too much for a score", name[:80], limit=f"at most {most} bytes", hint="is it a score?")
+    if member.file_size > most:
         raise BadInput(too_large)
     with archive.open(name) as file:
-        data = file.read(MAX_XML_BYTES + 1)  # the directory may lie about the size
-    if len(data) > MAX_XML_BYTES:
+        data = file.read(most + 1)  # the directory may lie about the size
+    if len(data) > most:
         raise BadInput(too_large)
     return data
 
 
 def _rootfile(container: bytes) -> str:
-    found = re.search(r"""<rootfile\b[^>]*\bfull-path\s*=\s*(?:"([^"]*)"|'([^']*)')""", _decoded(container))
+    found = re.search(r"""<rootfile\b[^<>]*\bfull-path\s*=\s*(?:"([^"]*)"|'([^']*)')""", _decoded(container))
     return "" if found is None else (found[1] or found[2] or "").replace("&amp;", "&")

@@ -6,7 +6,9 @@ import re
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from .chord_names import KINDS, readable, transposed
+from jackrail.pitch import TONIC_FIFTHS, moved_signature, moved_symbol
+
+from .chord_names import KINDS, readable
 from .musicxml_reading import Reading
 from .written import mark_words
 
@@ -21,7 +23,6 @@ _UNITS = {
     "whole": Fraction(4), "breve": Fraction(8), "long": Fraction(16),
 }  # fmt: skip
 _ACCIDENTALS = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
-_FIFTHS_A_SEMITONE = 7  # up a semitone is seven fifths up the circle
 
 
 def read_time(time: Element, reader: Reading) -> tuple[int, int] | None:
@@ -43,15 +44,14 @@ def read_time(time: Element, reader: Reading) -> tuple[int, int] | None:
 
 
 def read_key(key: Element, reader: Reading) -> tuple[int, str] | None:
-    """Sounding key as (sharps, mode); None for one that is not of the circle of fifths."""
+    """Sounding key as (sharps, mode); None for one that is not of the circle of fifths. A mode that is not known is "none"."""
     fifths = (key.findtext("fifths") or "").strip()
     if not re.fullmatch(r"[+-]?\d{1,2}", fifths) or abs(int(fifths)) > 14:
         reader.notes.say(f"the key of {reader.place} is not one of the circle of fifths and is left out")
         return None
-    sharps = int(fifths) + _FIFTHS_A_SEMITONE * reader.semitones
-    while abs(sharps) > 7 and reader.semitones:
-        sharps -= 12 if sharps > 0 else -12
-    return sharps, (key.findtext("mode") or "major").strip()
+    reader.written_sharps = int(fifths)
+    mode = (key.findtext("mode") or "major").strip().lower()
+    return moved_signature(int(fifths), reader.semitones), mode if mode in TONIC_FIFTHS else "none"
 
 
 def read_barline(barline: Element, reader: Reading) -> None:
@@ -184,7 +184,7 @@ def read_harmony(harmony: Element, reader: Reading) -> None:
     offset = (harmony.findtext("offset") or "").strip()
     if reader.divisions and re.fullmatch(r"[+-]?\d{1,9}(?:\.\d{1,6})?", offset):
         onset_q = max(Fraction(0), onset_q + Fraction(offset) / reader.divisions)
-    reader.bar.chords.append((onset_q, transposed(symbol, reader.semitones)))
+    reader.bar.chords.append((onset_q, moved_symbol(symbol, reader.semitones, reader.written_sharps)))
 
 
 def _named(harmony: Element, which: str) -> str | None:

@@ -68,7 +68,8 @@ class PartReader(Reading):
         if length_q > MAX_MEASURE_Q:
             self.fault("the measure is far too long", f"{float(length_q):.0f} quarters", f"at most {MAX_MEASURE_Q}")
         bar.length_q = length_q or bar.metre_q
-        for marks in (bar.chords, bar.tempo, bar.keys):
+        bar.settle_chords(self.notes, f"measure {self.bar_name}")
+        for marks in (bar.tempo, bar.keys):
             marks.sort(key=lambda mark: mark[0])
         return bar
 

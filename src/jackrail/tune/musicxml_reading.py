@@ -18,6 +18,7 @@ class Reading:
         self.faults: list[Fault] = []
         self.divisions: Fraction | None = None
         self.semitones = 0
+        self.written_sharps = 0
         self.ending: frozenset[int] = frozenset()
         self.bar = WrittenBar(0)
         self.bar_name = "?"

@@ -13,6 +13,7 @@ from .midi import list_midi, read_midi
 from .model import Tune
 from .musicxml import list_parts, read_musicxml
 from .musicxml_file import looks_like_xml, open_musicxml
+from .one_line import one_line
 
 MAX_BYTES = 8 * 2**20
 """Largest file read: a thick book of ABC tunes has two million bytes."""
@@ -23,21 +24,23 @@ def read_tune(path: Path, number: int | None = None) -> Tune:
     """The tune in a MIDI, ABC or MusicXML file, repeats played out.
 
     number: one of the numbers of `list_tunes`: the X: number in ABC, the part in MusicXML, the track in MIDI. Without it the
-    first tune or part, or the track that `midi.melody_track` chooses; a warning says what else there is.
+    first tune or part, or the track that `midi.melody_track` chooses; a warning says what else there is. A tune without a
+    title is called after its file.
     Raises BadInput, each fault with the file and the line, bar or byte.
     """
+    stem = one_line(path.stem) or "Untitled"
     try:
         data = _bytes_of(path)
         kind = _kind(data, path.suffix.lower())
         if kind == "midi":
-            return read_midi(data, path.stem, number)
+            return read_midi(data, stem, number)
         if kind == "xml":
             root, warnings = open_musicxml(data)
-            return read_musicxml(root, path.stem, number, warnings)
+            return read_musicxml(root, stem, number, warnings)
         text, warnings = _text_of(data)
-        return _read_abc_file(text, number, warnings)
+        return _read_abc_file(text, stem, number, warnings)
     except BadInput as bad:
-        raise bad.at(path.name) from None
+        raise bad.at(one_line(path.name)) from None
 
 
 def list_tunes(path: Path) -> list[tuple[int, str]]:
@@ -51,7 +54,7 @@ def list_tunes(path: Path) -> list[tuple[int, str]]:
             return list_parts(open_musicxml(data)[0])
         return [(tune.number, tune.title) for tune in _tunes(_text_of(data)[0])]
     except BadInput as bad:
-        raise bad.at(path.name) from None
+        raise bad.at(one_line(path.name)) from None
 
 
 def _bytes_of(path: Path) -> bytes:
@@ -111,7 +114,7 @@ def _tunes(text: str) -> list[TuneText]:
     return tunes
 
 
-def _read_abc_file(text: str, number: int | None, warnings: tuple[str, ...]) -> Tune:
+def _read_abc_file(text: str, title: str, number: int | None, warnings: tuple[str, ...]) -> Tune:
     tunes = _tunes(text)
     if number is None:
         chosen = tunes[0]
@@ -126,4 +129,4 @@ def _read_abc_file(text: str, number: int | None, warnings: tuple[str, ...]) -> 
         chosen = same[0]
         if len(same) > 1:
             warnings += (f"{len(same)} tunes are numbered X:{number}: this is the first of them",)
-    return read_abc(chosen, warnings)
+    return read_abc(chosen, title, warnings)

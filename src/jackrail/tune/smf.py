@@ -11,6 +11,7 @@ from fractions import Fraction
 
 from jackrail.faults import BadInput, Fault
 
+from .one_line import one_line
 from .written import Notes
 
 DRUMS = 9
@@ -34,7 +35,6 @@ class Track:
     tempos: list[tuple[int, int]] = field(default_factory=list)
     metres: list[tuple[int, tuple[int, int]]] = field(default_factory=list)
     keys: list[tuple[int, tuple[int, bool]]] = field(default_factory=list)
-    end: int = 0
 
 
 @dataclass(slots=True)
@@ -133,7 +133,6 @@ class _TrackReader:
             self.notes.say(f"track {self.track.number} says it is longer than the file: read to its end mark")
         for (_, key), tick in sorted(self.sounding.items(), key=lambda item: item[1]):
             self.notes.say(f"track {self.track.number}: key {key}, struck at tick {tick}, is never released and is left out")
-        self.track.end = self.tick
         return self.track
 
     def _byte(self) -> int:
@@ -211,7 +210,7 @@ class _TrackReader:
         if kind == 0x2F:
             self.ended = True
         elif kind == 0x03 and not track.name:
-            track.name = body.decode("utf-8", "replace").replace("\x00", "").strip()
+            track.name = one_line(body.decode("utf-8", "replace"))
         elif kind == 0x51:
             tempo = int.from_bytes(body, "big")
             if len(body) == 3 and tempo:

@@ -8,6 +8,7 @@ from fractions import Fraction
 from typing import Literal
 
 from .model import Quarters
+from .one_line import one_line
 
 Jump = Literal["", "capo", "segno"]
 Until = Literal["", "fine", "coda"]
@@ -29,7 +30,8 @@ class WrittenBar:
     """One bar on paper, with the signs at its ends.
 
     chords, tempo, keys: (onset in the bar, value) in time order; a key is (sharps, mode). free: its length is not to be
-    judged by the metre. implicit: said to be part of a bar, such as an upbeat. section_start: a double bar stands at its
+    judged by the metre. implicit: said to be part of a bar, such as an upbeat. starts_q: where in the full bar it begins, see
+    `bar_lengths.find_starts`. section_start: a double bar stands at its
     left. repeat_end: times its section is played when a repeat sign stands at its right, else 0. ending: the passes it is
     for, empty for all. fine_q, coda_q: where those signs stand.
     """
@@ -40,6 +42,7 @@ class WrittenBar:
     length_q: Quarters = field(default_factory=Fraction)
     free: bool = False
     implicit: bool = False
+    starts_q: Quarters = field(default_factory=Fraction)
     notes: list[WrittenNote] = field(default_factory=list)
     chords: list[tuple[Quarters, str]] = field(default_factory=list)
     tempo: list[tuple[Quarters, float]] = field(default_factory=list)
@@ -68,7 +71,16 @@ class WrittenBar:
         """Whether it holds less than its metre asks for."""
         return not self.free and self.length_q < self.metre_q
 
+    def settle_chords(self, notes: Notes, place: str) -> None:
+        """Put the chord symbols in time order and keep the first of several that stand at one moment."""
+        firsts: dict[Quarters, str] = {}
+        for onset_q, symbol in sorted(self.chords, key=lambda chord: chord[0]):
+            if firsts.setdefault(onset_q, symbol) != symbol:
+                notes.count("of several chord symbols at one moment the first is played", place)
+        self.chords = list(firsts.items())
 
+
+_MOST_CHARACTERS = 400
 _JUMP_WORDS = re.compile(r"(d\.?\s?c\b|da\s?capo)|(d\.?\s?s\b|dal\s?segno)", re.IGNORECASE)
 _UNTIL_WORDS = re.compile(r"al+a?\s?(fine|coda)", re.IGNORECASE)
 _TO_CODA_WORDS = re.compile(r"(to|da|al)\s?coda", re.IGNORECASE)
@@ -117,4 +129,4 @@ class Notes:
             distinct = list(dict.fromkeys(places))
             more = f" and {len(distinct) - 4} more places" if len(distinct) > 4 else ""
             counted.append(f"{what}: {', '.join(distinct[:4])}{more}")
-        return (*self._sentences, *counted)
+        return tuple(one_line(sentence, _MOST_CHARACTERS) for sentence in (*self._sentences, *counted))
