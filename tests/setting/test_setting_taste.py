@@ -63,3 +63,17 @@ def test_in_six_eight_the_fourth_quaver_is_a_beat_and_the_third_is_not():
     weights = note_weights(Tune("Jig", notes, bars=(Bar(Fraction(0), Fraction(3), 1, 6, 8), Bar(Fraction(3), Fraction(3), 2, 6, 8))))
     assert weights[3] > weights[2] == weights[4]
     assert weights[6] > weights[3]
+
+
+def test_an_upbeat_and_a_second_half_are_weighed_where_they_stand_in_the_full_bar():
+    quarter = Fraction(1)
+    notes = tuple(TuneNote(n * quarter, quarter, 60) for n in range(10))
+    # an upbeat of one quarter, a bar cut after three, a full bar, the last quarter
+    pieces = [(0, 1, 0, 3), (1, 3, 1, 0), (4, 1, 1, 3), (5, 4, 2, 0), (9, 1, 3, 0)]
+    bars = tuple(Bar(Fraction(at), Fraction(length), number, 4, 4, 1, Fraction(start)) for at, length, number, start in pieces)
+    weights = note_weights(Tune("Split", notes, bars=bars))
+    assert weights[0] / 2 == weights[2] == weights[3] == weights[4]  # the first of the tune weighs double
+    assert weights[1] == weights[5] > weights[4]
+    eighth = Bar(Fraction(0), Fraction(1, 2), 0, 6, 8, 1, Fraction(5, 2)), Bar(Fraction(1, 2), Fraction(3), 1, 6, 8)
+    jig = Tune("Jig", tuple(TuneNote(n * Fraction(1, 2), Fraction(1, 2), 60) for n in range(6)), bars=eighth)
+    assert note_weights(jig)[0] / 2 == note_weights(jig)[2] < note_weights(jig)[4] < note_weights(jig)[1]

@@ -103,6 +103,10 @@ def test_tempo(text, rate):
     assert read_tempo(text, Fraction(1, 2)) == rate
 
 
+def read_tempo_of_eighths(text):
+    return read_tempo(text, Fraction(1, 2))
+
+
 @pytest.mark.parametrize(
     ("reader", "text"),
     [
@@ -113,6 +117,9 @@ def test_tempo(text, rate):
         (read_unit, "8"),
         (read_parts, "(AB"),
         (read_parts, "A)B"),
+        (read_parts, "A111"),
+        (read_parts, "A" * 501),
+        (read_tempo_of_eighths, "1/4 " * 9 + "=60"),
     ],
 )
 def test_fields_that_make_no_sense_are_refused(reader, text):
@@ -208,8 +215,23 @@ def test_chord_symbols_and_texts():
     assert any(warning.startswith("'what' is no chord symbol") for warning in tune.warnings)
 
 
+# ABC 2.1 section 4.18 has one chord symbol at a moment; which of several is meant it does not say: ours is the first.
+@pytest.mark.parametrize("music", ['"G""Em"G4|"D"D4|]', '"G;C"G4|"D"D4|]', '"G""G"G4|"D"D4|]', '"G"G4"C"|"D"D4|]'])
+def test_of_chord_symbols_at_one_moment_one_is_kept(music):
+    tune = read(music)
+    assert [(chord.onset_q, chord.symbol) for chord in tune.chords] == [(0, "G"), (4, "D")]
+    said = "of several chord symbols at one moment the first is played: bar 1" in tune.warnings
+    assert said == (music.startswith('"G""Em"') or ";" in music)
+
+
+def test_chord_symbols_of_two_voices_at_one_moment():
+    tune = read('[V:1]"G""Em"G4|]\n[V:2]"C"E4|]')
+    assert [chord.symbol for chord in tune.chords] == ["G"]
+
+
 def test_a_transposed_voice_moves_its_chord_symbols():
     assert [chord.symbol for chord in read('"Bm/F#"B "D7"d|]', "D transpose=-2").chords] == ["Am/E", "C7"]
+    assert [chord.symbol for chord in read('"Eb"e "Ab/c"c|]', "Eb transpose=2").chords] == ["F", "Bb/D"]
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,11 @@
 """Whatever the bytes, reading ends in a Tune or in BadInput, and what a Tune holds is in order."""
 
+import encodings.aliases
+import itertools
+import pkgutil
 import struct
 import time
+import zipfile
 from fractions import Fraction
 from pathlib import Path
 
@@ -11,7 +15,8 @@ from hypothesis import strategies as st
 
 from jackrail.faults import BadInput
 from jackrail.pitch import parse_chord
-from jackrail.tune.model import Tune
+from jackrail.tune.model import TempoMark, Tune, TuneNote
+from jackrail.tune.musicxml_file import open_musicxml
 from jackrail.tune.read import list_tunes, read_tune
 
 GOOD = sorted((Path(__file__).parent / "cases" / "good").iterdir())
@@ -184,3 +189,94 @@ def test_large_hostile_files_end_soon_in_bounded_memory(tmp_path, name):
     start = time.process_time()
     check(path)
     assert time.process_time() - start < 3.0  # seconds for two readings; 1 s each with room for a busy machine
+
+
+BLANKS = " " * 100_000
+FIELD = "X:1\nT:t\n{}\nK:C\nT2A|]\n"
+SLOW = {
+    "parts": FIELD.format("P:" + "1" * 60 + "!"),
+    "parts without end": FIELD.format("P:" + "A" * 200_000),
+    "open brackets": FIELD.format("P:" + "(" * 200_000),
+    "blanks in a key": f"X:1\nK:C{BLANKS}x{BLANKS}=\nA|]\n",
+    "accidentals in a key": "X:1\nK:C" + " _a" * 80_000 + "\nA|]\n",
+    "blanks in a metre": FIELD.format(f"M:1{BLANKS}+{BLANKS}x"),
+    "blanks in a tempo": FIELD.format(f"Q:1{BLANKS}/{BLANKS}x=1"),
+    "lengths in a tempo": FIELD.format("Q:" + " ".join(f"1/{n}" for n in range(1000, 9999)) + "=120"),
+    "blanks in a symbol": FIELD.format(f"U:T={BLANKS}!!"),
+    "letters in a symbol": FIELD.format("U:T=!" + "A" * 200_000 + "z!"),
+    "brackets in a chord symbol": 'X:1\nK:C\n"' + "(A" * 100_000 + '"A|]\n',
+    "fields not closed": "X:1\nK:C\n" + "[K:" * 90_000 + "\n",
+    "two chord symbols a note": "X:1\nK:C\n" + '"G""D"A' * 40_000 + "\n",
+}
+
+
+@pytest.mark.parametrize("name", SLOW)
+def test_no_field_makes_reading_slow(tmp_path, name):
+    path = tmp_path / "x.abc"
+    path.write_text(SLOW[name], "utf-8")
+    start = time.process_time()
+    check(path)
+    assert time.process_time() - start < 2.0  # seconds; the slowest takes a few tenths
+
+
+def test_no_container_makes_reading_slow(tmp_path):
+    path = tmp_path / "x.mxl"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("META-INF/container.xml", "<rootfile " * 9_000)
+    start = time.process_time()
+    check(path)
+    assert time.process_time() - start < 1.0
+
+
+def test_a_degree_of_a_chord_may_be_any_text(tmp_path):
+    path = tmp_path / "x.musicxml"
+    degree = "<degree><degree-value>" + "(A" * 500_000 + "</degree-value></degree>"
+    harmony = f"<harmony><root><root-step>G</root-step></root><kind>major</kind>{degree}</harmony>"
+    note = "<note><pitch><step>C</step><octave>4</octave></pitch><duration>2</duration></note>"
+    measure = f"<measure number='1'><attributes><divisions>2</divisions></attributes>{harmony}{note}</measure>"
+    path.write_text(f"<score-partwise><part id='P1'>{measure}</part></score-partwise>", "utf-8")
+    start = time.process_time()
+    assert [chord.symbol for chord in check(path).chords] == ["G"]
+    assert time.process_time() - start < 2.0
+
+
+def test_seconds_of_a_played_in_file_are_found_at_once():
+    """5,000 notes under 5,000 tempo marks, as a recorder writes them; the sums are done here again, one by one."""
+    rates = [60.0 + 60 * (n % 7) for n in range(5000)]
+    marks = tuple(TempoMark(Fraction(n, 4), rate) for n, rate in enumerate(rates))
+    tune = Tune("played in", tuple(TuneNote(Fraction(n, 4), Fraction(1, 4), 60) for n in range(5000)), tempo=marks)
+    start = time.process_time()
+    seconds = [tune.seconds_at(note.onset_q) for note in tune.notes]
+    assert time.process_time() - start < 1.0
+    assert seconds == pytest.approx([0.0, *itertools.accumulate(15.0 / rate for rate in rates[:-1])])
+    assert tune.seconds_at(tune.end_q + 1) == pytest.approx(sum(15.0 / rate for rate in rates) + 60.0 / rates[-1])
+
+
+def test_every_encoding_that_python_knows_is_read_or_refused():
+    names = set(encodings.aliases.aliases.values()) | {module.name for module in pkgutil.iter_modules(encodings.__path__)}
+    assert {"undefined", "punycode", "idna"} <= names
+    refused = set()
+    for name in sorted(names):
+        for body in (b"<score-partwise/>", b"<score-partwise>\xff\xfe\\N{A+2AA-</score-partwise>"):
+            try:
+                open_musicxml(f"<?xml version='1.0' encoding='{name}'?>".encode() + body)
+            except BadInput as bad:
+                refused |= {name} if "cannot be decoded" in str(bad) else set()
+    assert {"undefined", "punycode", "idna", "rot_13", "zlib_codec", "unicode_escape"} <= refused
+    assert not {"latin_1", "cp1252", "utf_8"} - names
+    assert "latin_1" not in refused
+
+
+@pytest.mark.parametrize("method", [zipfile.ZIP_LZMA, zipfile.ZIP_BZIP2])
+@pytest.mark.parametrize("damage", [False, True])
+def test_a_score_packed_otherwise_than_by_deflate_is_refused(tmp_path, method, damage):
+    """W3C tutorial "Compressed .MXL Files": the files in the container are packed by DEFLATE (RFC 1951)."""
+    path = tmp_path / "x.mxl"
+    with zipfile.ZipFile(path, "w", method) as archive:
+        archive.writestr("score.xml", "<score-partwise/>" * 50)
+    data = bytearray(path.read_bytes())
+    if damage:
+        data[45:60] = bytes(15)
+    path.write_bytes(data)
+    with pytest.raises(BadInput, match="packed in a way that no score is"):
+        read_tune(path)

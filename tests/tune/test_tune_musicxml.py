@@ -160,6 +160,13 @@ def test_harmony_offset_bass_and_degrees():
     assert [(float(c.onset_q), c.symbol) for c in read(data).chords] == [(1, "Bb7b9/Ab")]
 
 
+def test_of_two_harmonies_at_one_moment_the_first_is_kept():
+    one, other = (f"<harmony><root><root-step>{step}</root-step></root><kind>major</kind></harmony>" for step in "GC")
+    tune = read(score(DIVISIONS + one + other + note("G")))
+    assert [chord.symbol for chord in tune.chords] == ["G"]
+    assert "of several chord symbols at one moment the first is played: measure 1" in tune.warnings
+
+
 def test_a_chord_symbol_that_cannot_be_read_is_named():
     harmony = "<harmony><root><root-step>C</root-step></root><kind>Tristan</kind></harmony>"
     assert (
