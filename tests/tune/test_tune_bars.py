@@ -95,3 +95,9 @@ def test_a_score_says_itself_what_is_no_bar_of_its_own():
 def test_a_first_bar_after_an_upbeat_begins_on_its_downbeat_even_when_it_is_short():
     tune = musicxml(measure('number="0" implicit="yes"', 1, DIVISIONS), measure('number="1"', 3, after=REPEAT), measure('number="2"', 4))
     assert starts(tune)[:2] == [(0, 3), (1, 0)]
+
+
+def test_the_upbeat_is_that_of_the_bar_played_first():
+    tune = abc("|2C||D|E4|]")  # the bracket is for a second pass that never comes
+    assert [note.midi for note in tune.notes] == [62, 64]
+    assert (tune.pickup_q, tune.bars[0].starts_q) == (1, 3)

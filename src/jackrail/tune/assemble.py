@@ -41,7 +41,7 @@ def assemble(title: str, bars: Sequence[WrittenBar], order: Sequence[int], notes
         tempo=tuple(TempoMark(onset_q, rate) for onset_q, rate in _from_start(tempo)),
         bars=tuple(out),
         keys=tuple(KeyMark(onset_q, *key) for onset_q, key in _from_start(_carried(bars, order, onsets, lambda bar: bar.keys))),
-        pickup_q=first.length_q if first.starts_q and order[0] == 0 else Fraction(0),
+        pickup_q=first.length_q if first.starts_q else Fraction(0),
         warnings=notes.sentences(),
     )
 
