@@ -10,7 +10,7 @@ from jackrail.performance import compare
 from jackrail.roll.dry_run import play_on_paper
 from jackrail.roll.format import Op
 from jackrail.roll.roll import RollCue
-from jackrail.setting.fit import Wishes
+from jackrail.setting.wishes import Wishes
 from jackrail.work import do_work
 from workshop import MACHINE_NAMES, ensemble, examples, machine, tune, tunes
 
