@@ -53,7 +53,9 @@ def parse_pitch(text: str) -> int:
     match = _PITCH.fullmatch(text.strip())
     if match is None:
         raise BadInput(
-            Fault("pitch", "cannot be read as a pitch", value=repr(text), hint="write a capital letter, # or b, and an octave: F#4")
+            Fault(
+                "pitch", "cannot be read as a pitch", value=repr(text), hint="write A to G in capitals, # or b, and an octave: F#4; H is B"
+            )
         )
     midi = _STEPS[match[1]] + _ALTERATIONS[match[2]] + 12 * (int(match[3]) + 1)
     if not 0 <= midi <= 127:
@@ -153,7 +155,9 @@ def _taken_apart(symbol: str) -> tuple[re.Match[str], str, re.Match[str] | None]
     root = _ROOT.match(text)
     if root is None:
         raise BadInput(
-            Fault("chord", "cannot be read as a chord symbol", value=repr(symbol), hint="start with a capital letter: Am, G7, C/E")
+            Fault(
+                "chord", "cannot be read as a chord symbol", value=repr(symbol), hint="start with A to G in capitals: Am, G7, C/E; H is B"
+            )
         )
     quality = text[root.end() :]
     if "/" not in quality or quality in _QUALITIES:

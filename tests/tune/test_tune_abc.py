@@ -289,3 +289,8 @@ def test_fields_before_the_first_tune_hold_for_all():
 def test_text_blocks_comments_and_symbols_of_your_own():
     assert keys("%%begintext\nC D E\n%%endtext\nC % D\nw: la\nE|]") == [60, 64]
     assert read("kC4|]", header="U:k=!trill!\n").warnings == ("ornaments are not played, their main notes are: bar 1",)
+
+
+def test_several_voices_read_as_one_melody_are_said():
+    """Both are returned (see cases/good/a10_voices.abc), which a fit for one string has to know."""
+    assert "2 voices are read together as one melody: 1, 2" in read("V:1\nC D|\nV:2\nC,2|").warnings

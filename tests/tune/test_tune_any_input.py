@@ -17,6 +17,7 @@ from jackrail.faults import BadInput
 from jackrail.pitch import parse_chord
 from jackrail.tune.model import TempoMark, Tune, TuneNote
 from jackrail.tune.musicxml_file import open_musicxml
+from jackrail.tune.one_line import one_line
 from jackrail.tune.read import list_tunes, read_tune
 
 GOOD = sorted((Path(__file__).parent / "cases" / "good").iterdir())
@@ -34,7 +35,7 @@ def check(path: Path) -> Tune | None:
     else:
         bad = None
     if bad is not None:
-        assert all(fault.where.startswith(path.name) for fault in bad.faults)
+        assert all(fault.where.startswith(one_line(str(path))) for fault in bad.faults)
         return None
     assert tune.notes
     assert all(0 <= note.midi <= 127 and note.duration_q > 0 and note.onset_q >= 0 for note in tune.notes)

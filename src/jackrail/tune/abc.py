@@ -74,6 +74,9 @@ class _TuneReader:
             self.faults.append(Fault("tune", "most of this is no ABC music", value=f"{self.music.unreadable} unreadable characters"))
         if self.faults:
             raise BadInput(self.faults[:MAX_FAULTS])
+        heard = [name for name, voice in self.voices.items() if voice.note_count]
+        if len(heard) > 1:
+            self.notes.say(f"{len(heard)} voices are read together as one melody: {', '.join(heard[:8])}")
         bars = merged(list(self.voices.values()), self.notes)
         if not bars:
             raise BadInput(Fault("tune", "the tune has a header but no music", hint="is the file cut short, or an empty line after K:?"))

@@ -40,7 +40,7 @@ def read_tune(path: Path, number: int | None = None) -> Tune:
         text, warnings = _text_of(data)
         return _read_abc_file(text, stem, number, warnings)
     except BadInput as bad:
-        raise bad.at(one_line(path.name)) from None
+        raise bad.at(one_line(str(path))) from None
 
 
 def list_tunes(path: Path) -> list[tuple[int, str]]:
@@ -54,7 +54,7 @@ def list_tunes(path: Path) -> list[tuple[int, str]]:
             return list_parts(open_musicxml(data)[0])
         return [(tune.number, tune.title) for tune in _tunes(_text_of(data)[0])]
     except BadInput as bad:
-        raise bad.at(one_line(path.name)) from None
+        raise bad.at(one_line(str(path))) from None
 
 
 def _bytes_of(path: Path) -> bytes:
