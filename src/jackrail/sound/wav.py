@@ -26,8 +26,7 @@ def write_wav(path: str | os.PathLike[str], samples: Samples, sample_rate_hz: in
     unfinished = target.parent / f".{target.name}.{os.getpid()}.part"
     try:
         try:
-            with whole.getbuffer() as data:  # let go of at once, also when the disk is full
-                unfinished.write_bytes(data)
+            unfinished.write_bytes(whole.getvalue())
             unfinished.replace(target)
         finally:
             unfinished.unlink(missing_ok=True)
