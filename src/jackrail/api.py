@@ -151,12 +151,12 @@ def _move_in(names: tuple[str, ...], made: Path, out: Path) -> tuple[Path, ...]:
     try:
         for name in names:
             if (out / name).is_dir():
-                raise IsADirectoryError(errno.EISDIR, f"{name} is a folder there")
+                raise IsADirectoryError(errno.EISDIR, f"{name} is a folder there")  # noqa: TRY301 - undone like any other
             if (out / name).exists():
                 (out / name).replace(before / name)
             moved.append(name)
             (made / name).replace(out / name)
-    except OSError:
+    except BaseException:  # also when the run is stopped in the middle
         for name in moved:
             (out / name).unlink(missing_ok=True)
             if (before / name).exists():

@@ -9,6 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from reprlib import Repr
+
+_SHORT = Repr()
+_SHORT.maxlevel, _SHORT.maxstring, _SHORT.maxother, _SHORT.maxlong = 2, 60, 60, 60
 
 FAULT_CODES: dict[str, str] = {
     "quantity": "a text that should be a number with a unit cannot be read as one",
@@ -82,6 +86,11 @@ class BadInput(Exception):  # noqa: N818 - it is said as "bad input", and is one
     def at(self, place: str) -> BadInput:
         """The same faults with `place` (usually a file name) set before each path."""
         return BadInput(fault.at(place) for fault in self.faults)
+
+
+def shown(value: object) -> str:
+    """A value as it was found, cut short: an input can hold anything, of any size and depth."""
+    return _SHORT.repr(value)
 
 
 def nearest(word: str, known: Sequence[str]) -> str:

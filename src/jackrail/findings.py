@@ -25,7 +25,7 @@ FINDING_CODES: dict[str, str] = {
     "roll.coil": "the packed roll would leave a coil on, switch it on twice, or keep it on for too long",
     "roll.motion": "the packed roll would move a motor before it is done, or pluck a string while its bar is not still",
     "coil.pulse-short": "a coil is switched off again before its plunger can have arrived",
-    "coil.held-long": "a coil switched on for longer than its file allows",
+    "coil.held-long": "a coil let go before its note is over, because it may be on no longer",
     "power.rail-over": "more current drawn from a rail than it can give",
     "power.rail-near": "current drawn from a rail comes near what it can give",
     "power.driver-low": "a motor driver is fed with less than its minimum voltage",

@@ -140,6 +140,14 @@ def test_toml_that_would_break_its_reader_is_refused(text):
         ("quay_zither", "steps_per_turn = 200\nmicrosteps = 8", "steps_per_turn = 400\nmicrosteps = 256", "too many microsteps"),
         ("tower_chimes", 'pulse = "12 ms"', 'pulse = "20 s"', "out of range"),
         ("quay_zither", "hold = 0.5", "hold = 50", "a share of 1"),
+        # one name cannot be an output and an input, one switch cannot be the home of a bar and its detent
+        ("quay_zither", 'home_switch = "home"', 'home_switch = "coil_g"', "there is no switch"),
+        ("quay_zither", '{ id = "home", closed = "low" }', '{ id = "coil_g", closed = "low" }', "given to a coil and to a switch"),
+        ("quay_zither", 'detent_switch = "detent"', 'detent_switch = "home"', "used by more than one part"),
+        # the soft limits are all that keeps a carriage from the bridge at 640 mm
+        ("quay_zither", 'highest = "505 mm"', 'highest = "700 mm"', "beyond the bridge"),
+        ("quay_zither", 'name = "Quay zither"', r'name = "Quay\nzither"', "write one line"),
+        ("quay_zither", 'speed = "450 mm/s"', "speed." + ".".join("a" * 800) + " = 1", "should be a speed in quotes"),
         ("quay_zither", 'closed = "low"', 'closed = "LOW"', "did you mean 'low'?"),
         ("quay_zither", 'home = "A0"', 'home = "a0"', "did you mean 'A0'?"),
         ("quay_zither", 'scale_length = "640 mm"', 'scale_length = "24 mm"', "check the unit"),

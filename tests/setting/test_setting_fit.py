@@ -269,5 +269,21 @@ def test_of_two_notes_too_near_the_weaker_is_left_out_and_the_reason_names_both_
     (loss,) = setting.losses
     assert (loss.kind, loss.written) == ("note-lost", "D6")
     # D4 to D6: 428 mm apart on a 640 mm string from C4; a semiquaver-quarter at 120 lasts 31 ms
-    assert "mm in 31 ms; this machine needs" in loss.reason
+    assert "there are 31 ms" in loss.reason
     assert f"{640 * (2 ** (-2 / 12) - 2 ** (-26 / 12)):.0f} mm" in loss.reason
+
+
+def test_a_taste_that_never_folds_is_proven_all_the_same():
+    """With folding dearer than leaving out, no transposition tried alone costs less than the proven best."""
+    taste = Taste(folded=3.0, folded_twice=3.0)
+    made = tune((62, "1"), (90, "1"), (64, "1"), (50, "1"), (67, "1"), (93, "1"), tempo=60.0)
+    best = fit(made, voices_of("quay_zither"), "Zither", Wishes(taste=taste))
+    alone = [fit(made, voices_of("quay_zither"), "Zither", Wishes(taste=taste, transpose=t)).cost for t in range(-30, 31)]
+    assert best.optimal
+    assert best.cost == pytest.approx(min(alone))
+
+
+@pytest.mark.parametrize("change", [{"folded": float("nan")}, {"slower": -1.0}, {"least_ring_s": 0.0}, {"chord_lost": float("inf")}])
+def test_a_taste_of_weights_that_are_none_is_refused(change):
+    with pytest.raises(BadInput):
+        Taste(**change)

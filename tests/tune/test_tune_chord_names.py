@@ -49,3 +49,9 @@ def test_spellings(written, read):
 
 def test_a_long_text_is_no_chord_symbol():
     assert readable("G" + "(A" * 100_000) is None
+
+
+@pytest.mark.parametrize("symbol", ["A(b9)", "C(#9)", "E(b5)", "G b5", "F (#11)"])
+def test_a_tension_is_never_read_as_part_of_the_root(symbol):
+    """A with a flattened ninth is no A flat ninth: what cannot be read is refused, and so warned of."""
+    assert readable(symbol) is None

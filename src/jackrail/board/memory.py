@@ -52,7 +52,7 @@ def memory_of(board: Board, machine_block: bytes, roll_block: bytes) -> Memory:
 def memory_findings(memory: Memory) -> list[Finding]:
     """An error when the roll does not fit, a warning when it nearly fills the flash."""
     room_b = memory.flash_b - memory.used_b + memory.roll_b
-    advice = "play fewer repeats, or stream the tune from the computer"
+    advice = "play fewer repeats, or a shorter tune"
     if memory.free_b < 0:
         text = f"the roll of {memory.roll_b} bytes does not fit in the {room_b} bytes left for it"
         return [Finding("memory.full", "error", "board.flash", text, memory.roll_b, room_b, "B", advice)]

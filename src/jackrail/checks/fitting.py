@@ -24,7 +24,16 @@ def fit_findings(setting: Setting) -> list[Finding]:
     elif lost:
         text = f"{lost} of {setting.notes_total} notes left out, first at {_first(setting, 'note-lost')}"
         findings.append(
-            Finding("fit.notes-lost", "warning", setting.title, text, lost, 0, "notes", "play slower with --tempo, or try another --key")
+            Finding(
+                "fit.notes-lost",
+                "warning",
+                setting.title,
+                text,
+                lost,
+                0,
+                "notes",
+                "the losses say what stood in the way; --tempo asks for a slower one",
+            )
         )
     if setting.notes_folded:
         text = f"{setting.notes_folded} notes played in another octave, first at {_first(setting, 'note-folded')}"
@@ -33,9 +42,7 @@ def fit_findings(setting: Setting) -> list[Finding]:
     if chords_lost:
         text = f"{chords_lost} of {setting.chords_total} chords left out, first at {_first(setting, 'chord-lost')}"
         findings.append(
-            Finding(
-                "fit.chords-lost", "warning", setting.title, text, chords_lost, 0, "chords", "try another --key, or give a bar this chord"
-            )
+            Finding("fit.chords-lost", "warning", setting.title, text, chords_lost, 0, "chords", "a chord bar for them would help")
         )
     changed = sum(loss.kind == "chord-changed" for loss in setting.losses)
     if changed:
@@ -54,7 +61,7 @@ def fit_findings(setting: Setting) -> list[Finding]:
                 round(setting.tempo_factor, 4),
                 1,
                 "of the written tempo",
-                "a faster carriage would help",
+                "the mechanism is slower than the tune",
             )
         )
     if not setting.optimal:

@@ -148,10 +148,11 @@ def fit(machine: Path, tune: Path, as_json: bool, **wishes: Any) -> None:
     """
     from jackrail import api
 
-    from .show import show_setting
+    from .show import show_setting, working
 
-    built, read = api.load_machine(machine), api.read_tune(tune, wishes.pop("number"))
-    setting = api.fit_tune(built, read, _wishes(wishes))
+    with working("fitting", quiet=as_json):
+        built, read = api.load_machine(machine), api.read_tune(tune, wishes.pop("number"))
+        setting = api.fit_tune(built, read, _wishes(wishes))
     if as_json:
         _print_json(api.setting_json(built, setting))
     else:
@@ -202,10 +203,11 @@ def check(machine: Path, tunes: tuple[Path, ...], as_json: bool) -> None:
     """
     from jackrail import api
 
-    from .show import show_faults, show_findings
+    from .show import show_faults, show_findings, working
 
-    built = api.load_machine(machine)
-    findings, faults = api.check(built, tunes)
+    with working("checking", quiet=as_json):
+        built = api.load_machine(machine)
+        findings, faults = api.check(built, tunes)
     if as_json:
         rows = [{"tune": name, **finding.to_json()} for name, found in findings.items() for finding in found]
         _print_json({"machine": built.name, "findings": rows, "faults": [asdict(fault) for fault in faults]})

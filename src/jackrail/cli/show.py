@@ -83,6 +83,7 @@ def show_setting(setting: Setting, tune: Tune) -> None:
     console = _console()
     _setting_head(console, setting, tune)
     _losses(console, setting.losses)
+    _warnings(console, tune)
 
 
 def show_tune(tune: Tune) -> None:
@@ -102,8 +103,12 @@ def show_tune(tune: Tune) -> None:
     if tune.tempo:
         table.add_row("tempo", f"{tune.tempo[0].quarters_per_minute:g} quarter notes a minute")
     console.print(table)
+    _warnings(console, tune)
+
+
+def _warnings(console: Console, tune: Tune) -> None:
     for warning in tune.warnings:
-        console.print(Text("warning ", _MARKS["warning"]) + Text(warning))
+        console.print(Text("warning: ", _MARKS["warning"]) + Text(warning))
 
 
 def show_listing(tunes: Sequence[tuple[int, str]]) -> None:

@@ -48,6 +48,7 @@ def fitness_faults(parts: ValidParts) -> list[Fault]:
                 hint = "stops for places with a detent, range for a bar that stands anywhere"
                 found.append(Fault("missing", "give either stops or range", hint=hint))
             elif voice.string in parts.strings:
+                found += _bridge_faults(voice.carriage, parts.strings[voice.string])
                 try:
                     stops = stops_of(voice, parts.strings[voice.string])
                     found += _stop_faults(voice, stops)
@@ -80,6 +81,13 @@ def _stop_faults(voice: TravellingStop, stops: tuple[Stop, ...]) -> Iterator[Fau
     for name, count in Counter(stop.name for stop in stops).items():
         if count > 1:
             yield Fault("twice", f"the stop {name!r} is given {count} times", where)
+
+
+def _bridge_faults(carriage: Carriage, string: String) -> Iterator[Fault]:
+    """The soft limits are all that keeps a carriage from the bridge."""
+    if carriage.highest_mm > string.scale_length_mm:
+        limit = f"{string.scale_length_mm:g} mm, the scale length of {string.id!r}"
+        yield Fault("range", "the carriage may run beyond the bridge", "carriage.highest", f"{carriage.highest_mm:g} mm", limit)
 
 
 def _carriage_faults(carriage: Carriage, parts: ValidParts) -> Iterator[Fault]:

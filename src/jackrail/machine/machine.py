@@ -2,21 +2,29 @@
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
+
+from jackrail.faults import Fault, shown
 
 from .board import Board, Supply
 from .instrument import Instrument
 from .mechanism import Mechanism
-from .quantities import UNIT_KEY, Strict
+from .quantities import UNIT_KEY, Strict, custom_error
+
+
+def _one_line(name: str) -> str:
+    if not name.isprintable():
+        raise custom_error(Fault("type", "holds a line break or another control character", value=shown(name), hint="write one line"))
+    return name
 
 
 class Machine(Strict):
     """A whole machine. Each later stage is handed only the subject it needs. format: version of the file format."""
 
     format: Literal[1]
-    name: str = Field(min_length=1, max_length=80)
+    name: Annotated[str, AfterValidator(_one_line)] = Field(min_length=1, max_length=80)
     notes: str = ""
     instrument: Instrument
     mechanism: Mechanism

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, GetCoreSchemaHandler, GetJsonSchemaHandler, StringConstraints
 from pydantic_core import PydanticCustomError, core_schema
 
-from jackrail.faults import BadInput, Fault
+from jackrail.faults import BadInput, Fault, shown
 from jackrail.pitch import parse_chord, parse_pitch
 from jackrail.units import KINDS, parse_quantity
 
@@ -45,7 +45,7 @@ class Quantity:
         kind = KINDS[self.kind]
         if not isinstance(raw, str):
             hint = f"a {kind.name} is a text with its unit, like {kind.example!r}"
-            raise custom_error(Fault("quantity", f"should be a {kind.name} in quotes", value=repr(raw), hint=hint))
+            raise custom_error(Fault("quantity", f"should be a {kind.name} in quotes", value=shown(raw), hint=hint))
         try:
             value = parse_quantity(raw, self.kind)
         except BadInput as bad:
@@ -53,7 +53,7 @@ class Quantity:
         if not self.least <= value <= self.most:
             limit = f"{self.least:g} to {self.most:g} {kind.unit}"
             hint = "check the unit" if any(self.least <= value * slip <= self.most for slip in _SLIPS) else ""
-            raise custom_error(Fault("range", f"this {kind.name} is out of range", value=repr(raw), limit=limit, hint=hint))
+            raise custom_error(Fault("range", f"this {kind.name} is out of range", value=shown(raw), limit=limit, hint=hint))
         return value
 
     def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
@@ -75,7 +75,7 @@ class _Text:
 
     def read(self, raw: object) -> str:
         if not isinstance(raw, str):
-            raise custom_error(Fault("type", f"should be {self.description} in quotes", value=repr(raw), hint=f"like {self.example!r}"))
+            raise custom_error(Fault("type", f"should be {self.description} in quotes", value=shown(raw), hint=f"like {self.example!r}"))
         try:
             self.reader(raw)
         except BadInput as bad:

@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
-from jackrail.faults import Fault, nearest
+from jackrail.faults import Fault, nearest, shown
 
 from .board import STEP_PINS, USABLE_PINS
 
@@ -47,8 +47,8 @@ _DEVICE_USES = {
     "coils": {"rail": "rail", "relay": "relay"},
     "voices": _VOICE_USES,
 }
-# A thing that can serve only one master. A switch may serve two (one index switch for picks in step), a rail many.
-_EXCLUSIVE = ("coil", "motor")
+# A thing that can serve only one master. One index switch may serve several picks that turn in step.
+_EXCLUSIVE = ("coil", "motor", "switch")
 
 
 def reference_faults(raw: Table) -> list[Fault]:
@@ -66,6 +66,10 @@ def reference_faults(raw: Table) -> list[Fault]:
         Fault("reference", f"there is no {kind} of this name", path, repr(name), hint=_known_hint(name, known[kind], kind))
         for path, name, kind in uses
         if name not in known[kind]
+    ]
+    faults += [
+        Fault("twice", f"the name {name!r} is given to a coil and to a switch", "mechanism", hint="rename one: each needs a pin")
+        for name in sorted(known["coil"] & known["switch"])
     ]
     faults += _shared(uses)
     faults += _strings_of_two(uses)
@@ -125,7 +129,7 @@ def _shared(uses: list[Use]) -> list[Fault]:
     for kind in _EXCLUSIVE:
         places: dict[str, list[str]] = {}
         for path, name, used_kind in uses:
-            if used_kind == kind:
+            if used_kind == kind and not path.endswith(".index_switch"):
                 places.setdefault(name, []).append(path)
         faults += [
             Fault("twice", f"the {kind} {name!r} is used by more than one part", where[1], hint=f"also used at {where[0]}")
@@ -174,11 +178,11 @@ def _pin_faults(raw: Table, declared: dict[str, list[str]]) -> list[Fault]:
         elif pin not in USABLE_PINS:
             limit = "D2 to D13 and A0 to A5 (D0 and D1 are the serial link)"
             hint = f"did you mean {pin.upper()!r}?" if isinstance(pin, str) and pin.upper() in USABLE_PINS else ""
-            faults.append(Fault("pins", "this is no pin a device can hang on", place, repr(pin), limit, hint))
+            faults.append(Fault("pins", "this is no pin a device can hang on", place, shown(pin), limit, hint))
         elif device.endswith(".step") and pin not in STEP_PINS:
             hint = "the timer makes step edges on these two pins only"
-            faults.append(Fault("pins", "a step line is on the wrong pin", place, repr(pin), " or ".join(STEP_PINS), hint))
-    for pin, count in Counter(str(pin) for pin in pins.values()).items():
+            faults.append(Fault("pins", "a step line is on the wrong pin", place, shown(pin), " or ".join(STEP_PINS), hint))
+    for pin, count in Counter(pin for pin in pins.values() if isinstance(pin, str)).items():
         if count > 1:
             users = ", ".join(device for device, used in pins.items() if used == pin)
             faults.append(Fault("twice", f"the pin {pin} has {count} devices", "board.pins", users))

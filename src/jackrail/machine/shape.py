@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from difflib import get_close_matches
-from reprlib import Repr
 from types import UnionType
 from typing import Any, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from jackrail.faults import FAULT_CODES, Fault, nearest
+from jackrail.faults import FAULT_CODES, Fault, nearest, shown
 
 from .machine import Machine
 
@@ -31,8 +30,6 @@ _SHAPES = {
     "bool_type": "should be true or false",
     "bool_parsing": "should be true or false, without quotes",
 }
-_SHORT = Repr()  # values as found, cut short: a file can hold anything
-_SHORT.maxlevel, _SHORT.maxstring, _SHORT.maxother, _SHORT.maxlong = 2, 60, 60, 60
 _LIMITS = {"ge": "at least", "gt": "more than", "le": "at most", "lt": "less than", "min_length": "at least", "max_length": "at most"}
 
 
@@ -45,7 +42,7 @@ def shape_faults(error: ValidationError) -> list[Fault]:
 def _fault(details: ErrorDetails) -> Fault:  # noqa: PLR0911 - one line for each kind of error
     """One pydantic error as a fault of ours."""
     where = _path(details["loc"])
-    kind, context, value = details["type"], details.get("ctx", {}), _SHORT.repr(details["input"])
+    kind, context, value = details["type"], details.get("ctx", {}), shown(details["input"])
     code = kind.removeprefix("jackrail-")
     if code in FAULT_CODES and code != kind:
         return Fault(code, context["what"], where, context["value"], context["limit"], context["hint"])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from jackrail.motion.voice import Place, Voice
 from jackrail.pitch import class_name, moved_symbol, pitch_name
 
 from .model import Loss
@@ -43,42 +44,59 @@ class Explainer:
     def _why_lost(self, index: int, midi: int) -> str:
         options = self._events[index].options
         if not options:
-            return f"no voice has {class_name(midi)} in this octave or the two beside it"
-        return self._hindrance(index, options[0]) or "keeping it would cost more of the notes around it"
+            return f"no voice has {class_name(midi)} within two octaves"
+        own = [option for option in options if option.octaves == 0]
+        why = self._least_hindrance(index, own or list(options)) or "keeping it would cost more of the notes around it"
+        return why if own else f"no voice has {pitch_name(midi)}; in another octave {why}"
 
     def _why_folded(self, index: int, midi: int) -> str:
         own = [option for option in self._events[index].options if option.octaves == 0]
         if not own:
             return f"no voice has {pitch_name(midi)}"
-        return self._hindrance(index, own[0]) or "its neighbours could not be kept otherwise"
+        return self._least_hindrance(index, own) or "its neighbours could not be kept otherwise"
 
-    def _hindrance(self, index: int, option: Option) -> str:
-        """Why sounding the event by `option` would not fit beside the chosen neighbours of that voice, "" if it would."""
+    def _least_hindrance(self, index: int, options: list[Option]) -> str:
+        """What stands in the way of the option that comes nearest to fitting, "" when one would fit."""
+        ways = [self._hindrance(index, option) for option in options]
+        if None in ways:
+            return ""
+        (_, text), option = min(((way, option) for way, option in zip(ways, options, strict=True) if way), key=lambda pair: pair[0][0])
+        several = len({option.voice for option in options}) > 1
+        return f"{self._parts.voices[option.voice].id}: {text}" if several else text
+
+    def _hindrance(self, index: int, option: Option) -> tuple[float, str] | None:
+        """By how many seconds the event does not fit beside the chosen neighbours of that voice, at the worse side, and why."""
         chosen = self._found.notes.options
+        found = []
         for others in (range(index - 1, -1, -1), range(index + 1, len(chosen))):
             neighbours = ((other, chosen[other]) for other in others)
-            near = next(((other, found) for other, found in neighbours if found is not None and found.voice == option.voice), None)
-            text = self._too_soon(*sorted([(index, option), near], key=lambda pair: pair[0])) if near is not None else ""
-            if text:
-                return text
-        return ""
+            near = next(((other, by) for other, by in neighbours if by is not None and by.voice == option.voice), None)
+            if near is not None:
+                found.append(self._too_soon(*sorted([(index, option), near], key=lambda pair: pair[0])))
+        return max((way for way in found if way is not None), default=None)
 
-    def _too_soon(self, early: tuple[int, Option], late: tuple[int, Option]) -> str:
-        """Why one voice cannot sound both of two events, "" if it can. Each is an event's index and how it would sound."""
+    def _too_soon(self, early: tuple[int, Option], late: tuple[int, Option]) -> tuple[float, str] | None:
+        """Why one voice cannot sound both of two events, None if it can. Each is an event's index and how it would sound."""
         onsets_s, voice = self._parts.onsets_s, self._parts.voices[early[1].voice]
         have_s = (onsets_s[late[0]] - onsets_s[early[0]]) * self._found.slowdown
         need_s = self._parts.rules.needs[early[1].voice][early[1].place][late[1].place]
         if have_s >= need_s - 1e-9:
-            return ""
+            return None
         a, b = voice.places[early[1].place], voice.places[late[1].place]
+        return need_s - have_s, self._why_too_soon(voice, a, b, have_s, need_s)
+
+    def _why_too_soon(self, voice: Voice, a: Place, b: Place, have_s: float, need_s: float) -> str:
+        both = a.name if a == b else f"{a.name} and {b.name}"
         if have_s == 0:
-            return f"{a.name} and {b.name} start together and one voice sounds one note at a time"
-        times = f"in {1000 * have_s:.0f} ms; this machine needs {1000 * need_s:.0f} ms"
-        if a == b:
-            return f"{a.name} again {times}"
-        if voice.travels:
-            return f"{a.name} to {b.name} is {abs(b.position_mm - a.position_mm):.0f} mm {times}"
-        return f"{a.name} to {b.name} {times}"
+            return f"{both} start together and one voice sounds one note at a time"
+        digits = 0 if round(1000 * have_s) < round(1000 * need_s) else 1
+        have, need = f"{1000 * have_s:.{digits}f} ms", f"{1000 * need_s:.{digits}f} ms"
+        if need_s <= voice.rearm_s:
+            return f"{both} are {have} apart and it takes {need} to strike again"
+        ring_s = self._parts.taste.least_ring_s
+        move = f"{1000 * (need_s - ring_s):.{digits}f} ms after {1000 * ring_s:.0f} ms of ringing"
+        how_far = f"is {abs(b.position_mm - a.position_mm):.0f} mm and takes" if voice.travels else "takes"
+        return f"{a.name} to {b.name} {how_far} {move}; there are {have}"
 
     def _chord_losses(self) -> Iterator[Loss]:
         tune = self._parts.tune

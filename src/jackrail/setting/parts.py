@@ -95,12 +95,12 @@ class Parts:
         """
         cost = 0.0
         for midi, lost in self._weight_of.items():
-            cost += lost * min((share for _, _, share, _ in self._ways(midi + transpose)), default=1.0)
+            cost += lost * min([1.0, *(share for _, _, share, _ in self._ways(midi + transpose))])
         for (symbol, repeated), count in self._moments_of.items():
             bars = self.chord_options(parse_chord(symbol).transposed(transpose))
             lost = self.taste.restroke_lost if repeated else self.taste.chord_lost
             found = 0.0 if repeated else self.taste.chord_changed
-            cost += count * min((found * far for _, far in bars), default=lost)
+            cost += count * min([lost, *(found * far for _, far in bars)])
         return cost
 
     @cached_property

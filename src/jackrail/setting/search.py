@@ -46,6 +46,11 @@ class _Key:
         return [1.0, *sorted(found)]
 
 
+MOST_STATES_IN_ALL = 6_000_000
+"""States looked at before a search gives up its proof and keeps the best it has: some twenty seconds. An ordinary tune on one
+string takes some ten thousand."""
+
+
 class Search:
     """One search. `best` is the best arrangement found so far."""
 
@@ -53,11 +58,14 @@ class Search:
         self._parts, self._taste = parts, parts.taste
         self.best: Found | None = None
         self._proven = True
+        self._states = 0
 
     def run(self, transpositions: list[int], slowdown: float | None) -> Found:
         """The arrangement of least cost over the transpositions, at `slowdown` or, with None, at the best one."""
         for floor, transpose in sorted((self._price(t) + self._parts.floor(t), t) for t in transpositions):
             if self._beaten(floor):
+                break
+            if self._tired():
                 break
             key = _Key(transpose, self._parts)
             if slowdown is None:
@@ -67,6 +75,13 @@ class Search:
         if self.best is None:
             raise ValueError("no transposition to try")
         return replace(self.best, proven=self._proven)
+
+    def _tired(self) -> bool:
+        """Whether the search has done all it may; what is left untried costs it its proof."""
+        if self.best is None or self._states < MOST_STATES_IN_ALL:
+            return False
+        self._proven = False
+        return True
 
     def _price(self, transpose: int) -> float:
         """What moving the tune costs by itself: little, to break ties in favour of the written key."""
@@ -81,6 +96,7 @@ class Search:
     def _try(self, key: _Key, slowdown: float) -> float:
         """The music's cost of a key at a slowdown; remembered when it is the best yet."""
         notes, chords = key.at(slowdown)
+        self._states += notes.states + chords.states
         self._proven = self._proven and notes.proven and chords.proven
         music = self._price(key.transpose) + notes.cost + chords.cost
         total = music + self._tempo_cost(slowdown)
@@ -101,7 +117,7 @@ class Search:
                 heappush(boxes, (music_high + self._tempo_cost(slowdowns[low + 1]), low, high, music_high))
 
         push(0, len(slowdowns), floor)
-        while boxes and not self._beaten(boxes[0][0]):
+        while boxes and not self._beaten(boxes[0][0]) and not self._tired():
             _, low, high, music_high = heappop(boxes)
             # slowdowns cost more the slower, so those worth trying stand first
             worth = bisect_left(range(low + 1, high), 1, key=lambda i: int(self._beaten(music_high + self._tempo_cost(slowdowns[i]))))

@@ -6,10 +6,12 @@ source); each can be changed by the caller.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import asdict, dataclass
 from fractions import Fraction
 
 from jackrail.faults import BadInput, Fault
+from jackrail.motion.voice import GUARD_S
 from jackrail.tune.model import Tune, TuneNote
 
 
@@ -40,6 +42,12 @@ class Taste:
             raise BadInput(
                 Fault("option", "the slowest tempo is a share of the written one", value=f"{self.least_tempo:g}", limit="0.05 to 1")
             )
+        wrong = [name for name, value in asdict(self).items() if not 0 <= value < math.inf]
+        if wrong:
+            raise BadInput(Fault("option", "a weight is a number of 0 or more", ", ".join(wrong)))
+        if self.least_ring_s < GUARD_S:
+            limit = f"{GUARD_S:g} s or more"
+            raise BadInput(Fault("option", "a note must sound before its bar may leave", "least_ring_s", f"{self.least_ring_s:g} s", limit))
 
 
 def note_weights(tune: Tune) -> list[float]:

@@ -33,12 +33,15 @@ def readable(symbol: str) -> str | None:
     if len(symbol) > _MOST_CHARACTERS:
         return None
     text = symbol.strip().replace("♮", "")
+    root = _root(text)
     for candidate in (
         text.replace(" ", ""),
         re.sub(r"\([A-G][^)]*\)", "", text).strip(),
         re.sub(r"[()\s]", "", text),
         _lowered(text),
     ):
+        if root and _root(candidate) != root:
+            continue  # "A(b9)" is no Ab9
         try:
             parse_chord(candidate)
         except BadInput:
@@ -47,9 +50,14 @@ def readable(symbol: str) -> str | None:
     return None
 
 
+def _root(text: str) -> str:
+    match = _ROOT.match(text)
+    return match[0] if match else ""
+
+
 def _lowered(text: str) -> str:
-    root = _ROOT.match(text)
-    if root is None:
+    root = _root(text)
+    if not root:
         return text
-    quality, slash, bass = text[root.end() :].partition("/")
-    return root[0] + re.sub(r"[()\s]", "", quality.lower()).replace("seven", "7") + slash + bass
+    quality, slash, bass = text[len(root) :].partition("/")
+    return root + re.sub(r"[()\s]", "", quality.lower()).replace("seven", "7") + slash + bass
