@@ -16,7 +16,7 @@ from jackrail.machine.geometry import semitones_at
 from jackrail.machine.mechanism import ChordBar, FrettedString, Hammer, KickedPick, Pluck, TravellingStop
 from jackrail.motion.axis import Axis
 from jackrail.motion.ensemble import Ensemble
-from jackrail.motion.voice import Voice, coil_lead_s
+from jackrail.motion.voice import Voice, coil_lead_s, coil_release_s
 from jackrail.performance import Performance, SoundedNote, Stroke
 
 from .format import Op
@@ -103,7 +103,7 @@ def _steps_at(at_s: float, spans: list[Span], axis: Axis) -> int:
 
 
 def _fingers(roll: Roll, numbering: Numbering, part: FrettedString, ensemble: Ensemble) -> list[tuple[int, float, float]]:
-    """(fret, down from, let go at) for each time a finger is on the string."""
+    """(fret, down from, up again at) for each time a finger is on the string."""
     fingers = []
     for finger in part.fingers:
         number, coil = numbering.coils.index(finger.coil), ensemble.mechanism.coil(finger.coil)
@@ -112,7 +112,7 @@ def _fingers(roll: Roll, numbering: Numbering, part: FrettedString, ensemble: En
             if cue.op is Op.HOLD and cue.argument == number:
                 down_s = seconds_of(cue.tick) + coil_lead_s(coil, ensemble.mechanism)
             elif cue.op is Op.RELEASE and cue.argument == number and down_s is not None:
-                fingers.append((finger.fret, down_s, seconds_of(cue.tick)))
+                fingers.append((finger.fret, down_s, seconds_of(cue.tick) + coil_release_s(coil, ensemble.mechanism)))
                 down_s = None
         if down_s is not None:
             fingers.append((finger.fret, down_s, math.inf))
