@@ -88,3 +88,12 @@ def test_a_finger_pressed_again_before_it_is_lifted_is_heard_as_lifted():
     late = tuple(sorted(late_one if cue.op is Op.RELEASE and cue.tick == releases[0] else cue for cue in work.roll.cues))
     heard = play_on_paper(replace(work.roll, cues=late), work.numbering, ensemble("twin_lute"))
     assert compare(work.performance, heard).worst_cents == pytest.approx(200, abs=1)  # the open D4 instead of E4
+
+
+@pytest.mark.parametrize("ticks, seen", [(28, True), (24, False)])
+def test_a_finger_that_lifts_too_late_is_heard_on_paper(ticks, seen):
+    """E4 then the open D4 on the lute: the lift is planned 6.5 ms (settling and guard, 26 ticks) before the string must be free."""
+    work = do_work(machine("twin_lute"), tune((64, "2"), (62, "2"), tempo=60.0), Wishes(transpose=0))
+    cues = tuple(sorted(RollCue(c.tick + ticks, c.op, c.argument) if c.op is Op.RELEASE else c for c in work.roll.cues))
+    heard = compare(work.performance, play_on_paper(replace(work.roll, cues=cues), work.numbering, ensemble("twin_lute")))
+    assert (heard.worst_cents > 100) == seen
