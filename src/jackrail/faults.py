@@ -7,7 +7,7 @@ maker edits the file once. Judgements on healthy input are not faults: see `find
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from reprlib import Repr
 
@@ -57,13 +57,11 @@ class Fault:
 
     def at(self, place: str) -> Fault:
         """The same fault with `place` set before its own path, for a caller that knows the file."""
-        where = f"{place}: {self.where}" if self.where else place
-        return Fault(self.code, self.what, where, self.value, self.limit, self.hint)
+        return replace(self, where=f"{place}: {self.where}" if self.where else place)
 
     def within(self, path: str) -> Fault:
         """The same fault with its path continued from `path`, for a caller that knows the part of the file."""
-        where = f"{path}.{self.where}" if self.where else path
-        return Fault(self.code, self.what, where, self.value, self.limit, self.hint)
+        return replace(self, where=f"{path}.{self.where}" if self.where else path)
 
     def __str__(self) -> str:
         parts = [f"{self.where}: {self.what}" if self.where else self.what]

@@ -35,7 +35,7 @@ class Parts:
         self.lengths_s = [tune.seconds_at(note.onset_q + note.duration_q) - at for note, at in zip(tune.notes, self.onsets_s, strict=True)]
         self.weights = note_weights(tune)
         self.moments = _chord_moments(tune)
-        self._bars = [(v, parse_chord(voice.chord)) for v, voice in enumerate(voices) if voice.part == "chord"]
+        self._bars = [(v, parse_chord(voice.chord).classes) for v, voice in enumerate(voices) if voice.part == "chord"]
         self._places: dict[int, list[tuple[int, int]]] = {}
         for v, voice in enumerate(voices):
             for p, place in enumerate(voice.places):
@@ -70,7 +70,7 @@ class Parts:
 
     def chords(self, transpose: int) -> tuple[Event, ...]:
         """Chord events: one for each symbol, one for each downbeat on which its chord still holds."""
-        bars = {symbol: self.chord_options(parse_chord(symbol).transposed(transpose)) for symbol, _ in self._moments_of}
+        bars = {symbol: self.chord_options(chord.transposed(transpose)) for symbol, chord in self._chords.items()}
         return tuple(self._chord_event(moment, bars[moment.symbol.symbol]) for moment in self.moments)
 
     def _chord_event(self, moment: ChordMoment, bars: list[tuple[int, int]]) -> Event:
@@ -85,8 +85,8 @@ class Parts:
         better. Of several plain triads inside a chord the one on its root is meant.
         """
         triad = frozenset((chord.root + interval) % 12 for interval in chord.intervals[:3])
-        exact = [(v, 0) for v, bar in self._bars if bar.classes == chord.classes]
-        return exact or [(v, 1) for v, bar in self._bars if bar.classes == triad]
+        exact = [(v, 0) for v, bar in self._bars if bar == chord.classes]
+        return exact or [(v, 1) for v, bar in self._bars if bar == triad]
 
     def floor(self, transpose: int) -> float:
         """What this transposition costs at the least, however slow: each note and chord by itself at its cheapest.
@@ -97,11 +97,16 @@ class Parts:
         for midi, lost in self._weight_of.items():
             cost += lost * min([1.0, *(share for _, _, share, _ in self._ways(midi + transpose))])
         for (symbol, repeated), count in self._moments_of.items():
-            bars = self.chord_options(parse_chord(symbol).transposed(transpose))
+            bars = self.chord_options(self._chords[symbol].transposed(transpose))
             lost = self.taste.restroke_lost if repeated else self.taste.chord_lost
             found = 0.0 if repeated else self.taste.chord_changed
             cost += count * min([lost, *(found * far for _, far in bars)])
         return cost
+
+    @cached_property
+    def _chords(self) -> dict[str, Chord]:
+        """Each chord symbol of the tune, read once for all transpositions."""
+        return {symbol: parse_chord(symbol) for symbol, _ in self._moments_of}
 
     @cached_property
     def _weight_of(self) -> dict[int, float]:

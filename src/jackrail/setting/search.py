@@ -63,9 +63,7 @@ class Search:
     def run(self, transpositions: list[int], slowdown: float | None) -> Found:
         """The arrangement of least cost over the transpositions, at `slowdown` or, with None, at the best one."""
         for floor, transpose in sorted((self._price(t) + self._parts.floor(t), t) for t in transpositions):
-            if self._beaten(floor):
-                break
-            if self._tired():
+            if self._beaten(floor) or self._tired():
                 break
             key = _Key(transpose, self._parts)
             if slowdown is None:
