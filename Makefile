@@ -27,8 +27,9 @@ check: .venv/test ## lint and types
 bench: .venv/test ## the measures, as ratios in one run
 	for script in benchmarks/*.py; do $(BIN)/python $$script; done
 
-spec: .venv/run ## write the tables of docs/SPEC-roll.md anew from the one format table
+spec: .venv/run ## write the tables of the two SPEC documents and the firmware's headers anew from the format tables
 	$(BIN)/python tools/write_spec_tables.py
+	$(BIN)/python tools/write_link_tables.py
 
 lock: ## pin every dependency again, with hashes and without host names (needs uv)
 	uv pip compile --universal --generate-hashes --no-header --python-version 3.11 pyproject.toml --group build -o requirements/run.txt -q -U
