@@ -152,10 +152,11 @@ plant *plant_new(const plant_config *config); /* copies all it needs; NULL: no m
 void plant_free(plant *);
 /* Where switches report. Called at once with the level of every switch, as of the plant's time. */
 void plant_on_pin(plant *, plant_set_pin *set_pin, void *context);
-/* A pin of the chip changes. Cycles never fall, over all calls of plant_edge and plant_advance. */
-void plant_edge(plant *, int pin, int level, uint64_t cycle);
+/* A pin of the chip changes. Cycles do not fall, over all calls of plant_edge and plant_advance; one that does is taken as of
+   the latest. Returns, as plant_advance does, the cycle at which the plant wants to be called next. */
+uint64_t plant_edge(plant *, int pin, int level, uint64_t cycle);
 /* Time goes on to a cycle. Returns the next cycle at which it wants to be called, UINT64_MAX at rest: then only an edge or
-   a fault brings it back. Ask again after each edge. */
+   a fault brings it back. */
 uint64_t plant_advance(plant *, uint64_t cycle);
 /* Arms a fault from a cycle on (at once when that is past). 0, or -1 for a kind or device that is not there. */
 int plant_fault(plant *, int kind, int device, uint64_t cycle, double value);
