@@ -10,8 +10,10 @@
 #define LINK_LOST_MS 1000
 #define ERRORS_BEFORE_OTHER_BAUD 3
 #define MOST_AXES 4
-#define LINK_BAUD 250000UL
+#define LINK_BAUD 250000UL /* double speed (U2X) at 16 MHz */
+#define LINK_UBRR 7
 #define LINK_FALLBACK_BAUD 115200UL
+#define LINK_FALLBACK_UBRR 16
 
 #define FRAME_HELLO 0x01
 #define FRAME_ASK 0x02

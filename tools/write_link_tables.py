@@ -40,8 +40,10 @@ def macros() -> Iterator[str]:
         "MOST_AXES",
     ):
         yield f"#define {name} {getattr(link, name)}"
-    yield f"#define LINK_BAUD {link.BAUD}UL"
+    yield f"#define LINK_BAUD {link.BAUD}UL /* double speed (U2X) at 16 MHz */"
+    yield f"#define LINK_UBRR {link.BAUD_UBRR}"
     yield f"#define LINK_FALLBACK_BAUD {link.FALLBACK_BAUD}UL"
+    yield f"#define LINK_FALLBACK_UBRR {link.FALLBACK_UBRR}"
     for prefix, kinds in (("FRAME", link.Frame), ("VERB", link.Verb), ("STATE", State), ("NEWS", link.News)):
         yield ""
         yield from (f"#define {prefix}_{kind.name} {f'0x{kind:02X}' if prefix == 'FRAME' else kind.value}" for kind in kinds)
