@@ -1,0 +1,1 @@
+"""The rehearsal: the firmware plays a roll on an emulated chip, before a modelled machine."""

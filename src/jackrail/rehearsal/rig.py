@@ -1,0 +1,246 @@
+"""The emulated board: builds the C sources of rig/ on first use and runs programs of the chip with exact times.
+
+The chip is an ATmega328P at 16 MHz. libsimavr decodes its instructions; its peripherals are in rig/*.c. Times are cycles of
+its clock since power-on. Raises `RigMissing` when the compiler or a library that this needs is not installed.
+"""
+
+import functools
+import hashlib
+import importlib.util
+import os
+import re
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+CLOCK_HZ = 16_000_000
+SOURCES = Path(__file__).parent / "rig"
+FLAGS = ("-std=c99", "-O2", "-shared", "-fPIC")
+LIBRARIES = ("-lsimavr", "-lm")
+HEADERS = ("chip.h",)
+PARTS = ("chip", "external", "inside", "interrupts", "logs", "memory", "pins", "spi", "timers", "uart", "watchdog")
+CAUSES = ("power-on", "external", "brown-out", "watchdog")
+EDGES = np.dtype([("cycle", "u8"), ("pin", "i4"), ("level", "i4")])
+MARKS = np.dtype([("cycle", "u8"), ("place", "i4"), ("value", "i4")])
+SENT = np.dtype([("cycle", "u8"), ("value", "u8")])
+LET_GO = -1
+
+
+class RigMissing(Exception):  # noqa: N818 -- says what is missing, as BadInput says what is bad
+    """What the rig needs is not installed; the text names the Debian packages."""
+
+
+class ChipTrouble(Exception):  # noqa: N818
+    """The program did what the emulated chip cannot do, or left its memory."""
+
+
+@dataclass(frozen=True)
+class Interrupt:
+    """What one interrupt vector took over a run: times it came, its longest run and longest wait in cycles."""
+
+    count: int
+    longest_cycles: int
+    latest_cycles: int
+
+
+def cache_folder() -> Path:
+    """The folder of what can be made again: the user's cache folder (XDG base directory specification)."""
+    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "jackrail"
+
+
+def c_sources() -> list[Path]:
+    """All C files and headers of the rig, in a fixed order."""
+    return sorted(path for path in SOURCES.glob("*.[ch]") if path.stem in PARTS)
+
+
+def _missing() -> list[str]:
+    """Debian packages that are not there."""
+    lacking = [] if importlib.util.find_spec("cffi") else ["python3-cffi"]
+    compiler = shutil.which("cc")
+    if compiler is None:
+        return [*lacking, "gcc", "libc6-dev", "libsimavr-dev"]
+    with tempfile.TemporaryDirectory() as folder:
+        program = "#include <stdint.h>\n#include <simavr/sim_avr.h>\nint main(void) { return avr_make_mcu_by_name(0) != 0; }\n"
+        command = [compiler, "-x", "c", "-", "-o", f"{folder}/try", *LIBRARIES]
+        done = subprocess.run(command, input=program, text=True, capture_output=True, check=False)  # noqa: S603 -- our own words
+    return lacking if done.returncode == 0 else [*lacking, "libsimavr-dev", "libelf-dev"]
+
+
+def build() -> Path:
+    """The shared library of the rig, built when these sources were not built before.
+
+    Raises:
+        RigMissing: the compiler, libsimavr or cffi is not installed.
+    """
+    digest = hashlib.sha256(" ".join((*FLAGS, *LIBRARIES)).encode())
+    for path in c_sources():
+        digest.update(path.name.encode() + b"\0" + path.read_bytes())
+    built = cache_folder() / f"rig-{digest.hexdigest()[:32]}.so"
+    if built.exists() and importlib.util.find_spec("cffi"):
+        return built
+    if lacking := _missing():
+        raise RigMissing(f"the rehearsal needs packages that are not installed: sudo apt-get install {' '.join(lacking)}")
+    built.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=built.parent) as folder:
+        fresh = Path(folder) / built.name
+        files = [str(path) for path in c_sources() if path.suffix == ".c"]
+        subprocess.run(["cc", *FLAGS, "-o", str(fresh), *files, *LIBRARIES], check=True)  # noqa: S603, S607 -- our own words
+        fresh.replace(built)  # whole or not at all, also when two build at once
+    return built
+
+
+def declarations() -> str:
+    """What the headers declare, without what only a preprocessor understands."""
+    text = "\n".join((SOURCES / name).read_text(encoding="utf-8") for name in HEADERS)
+    return re.sub(r"^#.*$", "", text, flags=re.MULTILINE)
+
+
+@functools.cache
+def library() -> tuple[Any, Any]:
+    """The cffi interface and the opened library: `ffi, lib`."""
+    path = build()
+    import cffi  # noqa: PLC0415 -- only who rehearses needs it
+
+    ffi = cffi.FFI()
+    ffi.cdef(declarations())
+    return ffi, ffi.dlopen(str(path))
+
+
+class Chip:
+    """An emulated chip with a program in its flash; a context manager, since its memory is not Python's.
+
+    Args:
+        flash: bytes of the flash from address 0, at most 32,768; the rest is erased.
+        latch_pin: latch of a chain of 74HC595 shift registers on D11 and D13; None when there is none.
+    """
+
+    def __init__(self, flash: bytes, *, latch_pin: int | None = None) -> None:
+        self.ffi, self.lib = library()
+        self.pointer = self.lib.chip_new(flash, len(flash))
+        if self.pointer == self.ffi.NULL:
+            raise ValueError(f"{len(flash)} bytes do not fit into the flash of 32768, or there is no memory")
+        if latch_pin is not None:
+            self.lib.chip_shift(self.pointer, latch_pin)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Free its memory; arrays taken before stay valid."""
+        if self.pointer != self.ffi.NULL:
+            self.lib.chip_free(self.pointer)
+            self.pointer = self.ffi.NULL
+
+    @property
+    def cycle(self) -> int:
+        """Cycles since power-on."""
+        return int(self.lib.chip_cycle(self.pointer))
+
+    def run(self, seconds: float = 0.0, *, cycles: int = 0) -> None:
+        """Go on for so long, at least; the last instruction is finished.
+
+        Raises:
+            ChipTrouble: the program used what the rig does not model, or left its memory.
+        """
+        self.run_until(self.cycle + cycles + round(seconds * CLOCK_HZ))
+
+    def run_until(self, cycle: int) -> None:
+        """Go on to this cycle, or up to three cycles more; errors as `run`."""
+        if self.lib.chip_run(self.pointer, cycle):
+            what = self.ffi.string(self.lib.chip_trouble(self.pointer)).decode()
+            raise ChipTrouble(f"{what}, at cycle {self.cycle}, program address {self.lib.chip_pc(self.pointer):#06x}")
+
+    def reset(self, cause: str = "external") -> None:
+        """Reset now; cause is one of `CAUSES`."""
+        self.lib.chip_reset(self.pointer, CAUSES.index(cause))
+
+    def drive(self, pin: int, level: int, *, at: int | None = None) -> None:
+        """The outside world drives a pin to 0 or 1, or lets it go (`LET_GO`), now or at a cycle to come."""
+        if at is None:
+            self.lib.chip_drive(self.pointer, pin, level)
+        else:
+            self.lib.chip_drive_at(self.pointer, pin, level, at)
+
+    def level(self, pin: int) -> int:
+        """What the chip puts out: 0, 1 or 2 for high impedance."""
+        return int(self.lib.chip_level(self.pointer, pin))
+
+    def send(self, data: bytes, *, baud: float, at: int = 0, wrong_stop_bit: bool = False) -> int:
+        """Bytes on the serial line to the chip, 8N1, from a cycle on or behind what is queued; returns when the line is idle."""
+        return int(self.lib.chip_send(self.pointer, data, len(data), at, CLOCK_HZ / baud, wrong_stop_bit))
+
+    def _log(self, name: str, item: str, dtype: np.dtype[Any]) -> NDArray[Any]:
+        first = self.ffi.new(f"const {item} **")
+        count = getattr(self.lib, name)(self.pointer, first)
+        if not count:
+            return np.empty(0, dtype)
+        return np.frombuffer(bytes(self.ffi.buffer(first[0], count * dtype.itemsize)), dtype)
+
+    def edges(self) -> NDArray[Any]:
+        """Every change of an output: cycle, pin, level."""
+        return self._log("chip_edges", "chip_edge", EDGES)
+
+    def edges_of(self, pin: int) -> tuple[NDArray[Any], NDArray[Any]]:
+        """Cycles and levels of one pin."""
+        edges = self.edges()
+        mine = edges[edges["pin"] == pin]
+        return mine["cycle"].astype(np.int64), mine["level"]
+
+    def marks(self) -> NDArray[Any]:
+        """Every write to GPIOR0-2: cycle, place 0-2, value."""
+        return self._log("chip_marks", "chip_mark", MARKS)
+
+    def sent(self) -> NDArray[Any]:
+        """Every byte the chip sent: cycle of the end of its last stop bit, value."""
+        return self._log("chip_sent", "chip_byte", SENT)
+
+    def received(self) -> bytes:
+        """What a listener on TXD has received since the last `forget`."""
+        return self.sent()["value"].astype(np.uint8).tobytes()
+
+    def forget(self) -> None:
+        """Empty the logs of edges, marks and bytes."""
+        self.lib.chip_forget(self.pointer)
+
+    def interrupts(self) -> dict[int, Interrupt]:
+        """By vector number, those that came."""
+        all_of_them = self.lib.chip_interrupts(self.pointer)
+        found = {n: all_of_them[n] for n in range(1, 26)}
+        return {n: Interrupt(int(one.count), int(one.longest), int(one.latest)) for n, one in found.items() if one.count}
+
+    def line_faults(self) -> tuple[int, int]:
+        """Receive overruns and framing errors."""
+        faults = self.lib.chip_line_faults(self.pointer)
+        return int(faults.overruns), int(faults.framing_errors)
+
+    @property
+    def asleep_cycles(self) -> int:
+        """Cycles spent asleep."""
+        return int(self.lib.chip_asleep(self.pointer))
+
+    @property
+    def stack_low(self) -> int:
+        """Lowest address that the stack came to."""
+        return int(self.lib.chip_stack_low(self.pointer))
+
+    def memory(self, first: int, count: int) -> bytes:
+        """Bytes of the data space; SRAM is 0x100-0x8FF."""
+        return bytes(self.ffi.buffer(self.lib.chip_memory(self.pointer) + first, count))
+
+    def eeprom(self) -> bytes:
+        """The 1,024 bytes of the EEPROM."""
+        return bytes(self.ffi.buffer(self.lib.chip_eeprom(self.pointer), 1024))
+
+    def fill_eeprom(self, data: Sequence[int]) -> None:
+        """Put bytes into the EEPROM from address 0 on."""
+        self.ffi.memmove(self.lib.chip_eeprom(self.pointer), bytes(data), len(data))
