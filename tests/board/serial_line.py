@@ -42,12 +42,15 @@ class Board:
     bad_frames: int = 0
     fullest: float = 0.0
     link: int = 1
+    closing_zero_opens: bool = True  # a board may also leave what follows a frame to people, until the next zero
+    acks_asks: bool = False  # a board may also send an ACK before the STATUS
 
     def hear(self, byte, now_s):
         """One byte; what the board sends in answer."""
         if byte == 0:
             body, self.held = bytes(self.held), bytearray()
-            whole, self.collecting = self.collecting and body, True
+            whole = self.collecting and body
+            self.collecting = self.closing_zero_opens or not whole
             return self.frame(body, now_s) if whole and not self.silent else []
         if self.collecting and len(self.held) < 80:
             self.held.append(byte)
@@ -71,9 +74,11 @@ class Board:
         obeyed = sequence == self.next and self.obey(kind, payload)
         if obeyed:
             self.next = (self.next + 1) % 256
-        answers = [self.say(0x81, struct.pack("<BHBB", self.next, int(self.stream_bytes - self.filled), self.state, self.reason))]
+        answers = []
+        if not (obeyed and kind == 0x02) or self.acks_asks:
+            answers.append(self.say(0x81, struct.pack("<BHBB", self.next, int(self.stream_bytes - self.filled), self.state, self.reason)))
         if obeyed and kind == 0x02:
-            answers.append(self.say(0x83, struct.pack("<11B2i", self.state, self.reason, 0, 255, 0, 0, 0, 0, 0, 0, 2, -5, 70_000)))
+            answers.append(self.say(0x83, struct.pack("<11B2i", self.state, self.reason, 0, 0, 0, 0, 0, 0, 0, 0, 2, -5, 70_000)))
         return answers
 
     def obey(self, kind, payload):

@@ -45,7 +45,7 @@ def test_asking_tells_how_it_does_with_all_positions():
     talk.session.ask()
     talk.until_quiet()
     talk.run(talk.now_s + 0.01)
-    assert talk.events[-1] == Status(2, 0, 0, 255, 0, 0, 0, 0, 0, 0, (-5, 70_000))
+    assert talk.events[-1] == Status(2, 0, 0, 0, 0, 0, 0, 0, 0, 0, (-5, 70_000))
 
 
 def test_a_verb_and_its_arguments_reach_the_board_as_written():
@@ -98,7 +98,13 @@ def test_stop_overtakes_what_was_not_yet_sent():
     assert len(talk.board.cues) <= before + 128
 
 
-BOARDS = st.builds(Board, eats_per_s=st.sampled_from([300.0, 3000.0, 1e9]), stream_bytes=st.sampled_from([128, 256, 600]))
+BOARDS = st.builds(
+    Board,
+    eats_per_s=st.sampled_from([300.0, 3000.0, 1e9]),
+    stream_bytes=st.sampled_from([128, 192, 600]),
+    closing_zero_opens=st.booleans(),
+    acks_asks=st.booleans(),
+)
 LINES = st.fixed_dictionaries(
     {
         "share": st.sampled_from([0.1, 0.3]),
@@ -192,7 +198,7 @@ def test_a_session_with_nothing_to_do_asks_every_300_ms():
     assert 9 <= sum(isinstance(event, Status) for event in talk.events) <= 11
 
 
-@pytest.mark.parametrize("eats_per_s, stream_bytes", [(200, 128), (1500, 256), (6000, 256), (12_500, 512)])
+@pytest.mark.parametrize("eats_per_s, stream_bytes", [(200, 128), (1500, 256), (6000, 192), (12_500, 192)])
 def test_a_board_that_plays_never_runs_dry(eats_per_s, stream_bytes):
     """Up to 2,500 records of 5 bytes a second: from its first full buffer to the last frame it always has cues left."""
     board = Board(eats_per_s=eats_per_s, stream_bytes=stream_bytes)

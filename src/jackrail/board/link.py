@@ -191,7 +191,7 @@ class Session:
             self._credit -= len(chunk)
             return _Order(Frame.CUES, chunk, cue_bytes=len(chunk))
         if not self._flying and now_s >= self._spoke_s + self._pause_s:
-            return _Order(Frame.ASK)
+            return _Order(Frame.ASK if self._chunk is None else Frame.CUES)  # no cues at all, only to be told the room
         return None
 
     def _launch(self, order: _Order, now_s: float) -> bytes:
@@ -202,8 +202,7 @@ class Session:
             self._progress_s = self._sent_s = now_s
         self._flying.append(_Flying(self._sequence, order, line))
         self._sequence = (self._sequence + 1) % 256
-        waiting = self._chunk is not None
-        self._pause_s = min(2 * self._pause_s, _KEEP_ALIVE_S) if order.kind is Frame.ASK or not waiting else POLL_S
+        self._pause_s = POLL_S if order.cue_bytes else min(2 * self._pause_s, _KEEP_ALIVE_S)
         self._spoke_s = now_s
         return line
 
@@ -218,7 +217,8 @@ class Session:
                 return self._acked(message, now_s)
             case Status() if self.phase == "open":
                 self.status = message
-                return [message]
+                asks = [place for place, flying in enumerate(self._flying, 1) if flying.order.kind is Frame.ASK]
+                return [message, *self._retire(asks[0] if asks else 0, message, now_s)]
             case Happening() if self.phase == "open":
                 return [message]
         return []
@@ -235,18 +235,23 @@ class Session:
         taken = (ack.next - base) % 256
         if taken > len(self._flying):  # a number we never sent: it was started anew
             return self._lose(explain(ack.reason))
-        self.state, self.reason = ack.state, ack.reason
+        events = self._retire(taken, ack, now_s)
+        self._credit = ack.credit - sum(flying.order.cue_bytes for flying in self._flying)
+        return events
+
+    def _retire(self, taken: int, heard: Ack | Status, now_s: float) -> list[Event]:
+        """The oldest frames in flight were taken. A STATUS stands for the ACK of the ASK it answers."""
+        self.state, self.reason = heard.state, heard.reason
         events: list[Event] = []
         for order in [self._flying.popleft().order for _ in range(taken)]:
             if order.kind is Frame.STREAM:
                 self._begin_stream()
             if order.kind in (Frame.STREAM, Frame.DO):
-                events.append(Taken(order.verb, ack.state, ack.reason))
+                events.append(Taken(order.verb, heard.state, heard.reason))
         if taken:
             self._progress_s = self._sent_s = now_s
-        if ack.state != State.PLAYING:
+        if heard.state != State.PLAYING:
             self._drop_chunks()
-        self._credit = ack.credit - sum(flying.order.cue_bytes for flying in self._flying)
         return events
 
     def _lose(self, why: str) -> list[Event]:

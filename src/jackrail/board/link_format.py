@@ -45,13 +45,13 @@ class Frame(IntEnum):
 
 FRAME_MEANINGS = {
     Frame.HELLO: "begin anew: the next frame expected is the one after this; answered with INFO",
-    Frame.ASK: "how do you do? answered with ACK and STATUS",
+    Frame.ASK: "how do you do? answered with STATUS when taken",
     Frame.DO: "one verb and its arguments",
     Frame.STREAM: "play what follows in CUES",
-    Frame.CUES: "whole records of the tune, up to and including END, every wait explicit, no REPEAT",
-    Frame.ACK: "answer to every frame with a good CRC but HELLO",
+    Frame.CUES: "whole records of the tune, up to and including END, every wait explicit, no REPEAT; empty: only asks for the credit",
+    Frame.ACK: "answer to every other frame with a good CRC, also to one that was not taken",
     Frame.INFO: "answer to HELLO",
-    Frame.STATUS: "answer to ASK, behind its ACK",
+    Frame.STATUS: "answer to an ASK that was taken, in place of its ACK",
     Frame.NEWS: "something happened; sent once and not repeated",
 }
 
@@ -78,21 +78,21 @@ class News(IntEnum):
 
 
 NEWS_MEANINGS = {
-    News.PLAYING: "the first cue's time has come; where: tune, 255 when streamed",
-    News.STOPPED: "play has ended; reason: why; where: tune, axis or coil it concerns",
+    News.PLAYING: "the first cue's time has come; time_ms is 0",
+    News.STOPPED: "play has ended; reason: why; where: axis or coil it concerns",
     News.INDEX_MISSED: "where: axis of the pick",
     News.DETENT_MISSED: "where: axis of the carriage",
     News.HOMED: "all carriages are at home",
 }
 
 _STATE = Field("state", "B", "state, table below")
-_REASON = Field("reason", "B", "why it is in this state or what it refused last, table below")
+_REASON = Field("reason", "B", "why it last stopped or refused, table below; none after a verb or a stream that it obeys")
 
 _VERB = Field("verb", "B", "which verb")
 VERBS = {
     Verb.HOME: (Record("DO home", (_VERB,)), "drive every carriage to its home switch"),
     Verb.STOP: (Record("DO stop", (_VERB,)), "end play: moves are ended by their ramp, coils let go"),
-    Verb.PLAY: (Record("DO play", (_VERB, Field("tune", "B", "number of the tune in flash, from 0"))), "play a tune from flash"),
+    Verb.PLAY: (Record("DO play", (_VERB, Field("tune", "B", "number of the tune in flash, from 1"))), "play a tune from flash"),
     Verb.JOG: (
         Record("DO jog", (_VERB, Field("axis", "B", "carriage"), Field("steps", "h", "how far, towards higher positions when positive"))),
         "move a carriage, inside its limits",
@@ -137,8 +137,8 @@ STATUS = Record(
     (
         _STATE,
         _REASON,
-        Field("where", "B", "tune, axis or coil that the reason concerns"),
-        Field("tune", "B", "tune being played, 255 for none or a streamed one"),
+        Field("where", "B", "axis or coil that the reason concerns"),
+        Field("tune", "B", "tune in flash that plays or played last, 0 for none or a streamed one"),
         Field("late", "B", "cues done late since play began; this and the next four counters stay at 255"),
         Field("index_missed", "B", "turns of a pick that its index switch did not confirm"),
         Field("detent_missed", "B", "arrivals that a detent switch did not confirm"),
@@ -153,7 +153,7 @@ NEWS = Record(
     (
         Field("kind", "B", "what happened, table below"),
         Field("reason", "B", "why, table below"),
-        Field("where", "B", "which tune, axis or coil"),
+        Field("where", "B", "which axis or coil"),
         Field("time_ms", "I", "since play began"),
     ),
 )

@@ -39,7 +39,7 @@ class Info:
 
 @dataclass(frozen=True)
 class Status:
-    """How the board does. Counters stay at 255; tune: 255 for none; positions: steps from home, one for each axis."""
+    """How the board does. Counters stay at 255; tune: 0 for none; positions: steps from home, one for each axis."""
 
     state: int
     reason: int
@@ -56,7 +56,7 @@ class Status:
 
 @dataclass(frozen=True)
 class Happening:
-    """Something that happened on the board, told once. where: tune, axis or coil; time_ms: since play began."""
+    """Something that happened on the board, told once. where: axis or coil; time_ms: since play began."""
 
     kind: News
     reason: int
