@@ -21,6 +21,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
+from jackrail.board.image import Image, assemble, built_firmware, read_image
 from jackrail.checks.machine import machine_findings
 from jackrail.cues.model import cues_csv
 from jackrail.faults import BadInput, Fault
@@ -29,6 +30,7 @@ from jackrail.machine.load import load_machine, parse_machine
 from jackrail.machine.machine import Machine, json_schema
 from jackrail.motion.ensemble import make_ensemble
 from jackrail.roll.listing import list_roll
+from jackrail.roll.machine_block import pack_machine
 from jackrail.setting.fit import fit
 from jackrail.setting.model import Setting
 from jackrail.setting.taste import Taste
@@ -41,6 +43,7 @@ __all__ = [
     "BadInput",
     "Fault",
     "Finding",
+    "Image",
     "Machine",
     "Setting",
     "Taste",
@@ -54,10 +57,13 @@ __all__ = [
     "json_schema",
     "list_tunes",
     "load_machine",
+    "make_image",
     "parse_machine",
+    "read_image",
     "read_tune",
     "setting_json",
     "worst",
+    "write_image",
     "write_new_machine",
     "write_work",
 ]
@@ -93,6 +99,29 @@ def check(machine: Machine, tunes: Sequence[Path]) -> tuple[dict[str, list[Findi
         else:
             findings[str(path)] = [finding for finding in found if finding not in findings[""]]
     return findings, faults
+
+
+def make_image(machine: Machine, works: Sequence[Work], firmware: bytes | None = None) -> Image:
+    """The flash image of a machine and its tunes, in this order. firmware: the one that comes with this program when None.
+
+    Raises BadInput with every part that does not fit or is packed for another machine.
+    """
+    machine_block = pack_machine(make_ensemble(machine.instrument, machine.mechanism), machine.board)
+    rolls = [work.roll_block for work in works]
+    return assemble(built_firmware() if firmware is None else firmware, machine_block, rolls, machine.board)
+
+
+def write_image(image: Image, path: Path) -> Path:
+    """Write an image as an Intel HEX file, whole or not at all. Raises BadInput when it cannot be written."""
+    made = path.with_name(f".making-{path.name}")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        _write_text(made, image.to_hex())
+        made.replace(path)
+    except OSError as error:
+        made.unlink(missing_ok=True)
+        raise BadInput(Fault("file", f"cannot be written: {error.strerror}", str(path), hint="give another file")) from None
+    return path
 
 
 def write_new_machine(folder: Path) -> tuple[Path, ...]:
