@@ -10,10 +10,12 @@ help: ## what there is
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## /\t/' | expand -t 10
 
 demo: .venv/run ## set up, then play the demo tune on the demo machine into out/demo
+	@tools/system_packages.sh gcc libsimavr-dev || echo "going on without the rehearsal on an emulated board" >&2
 	$(BIN)/jackrail perform machines/quay_zither.toml tunes/nine_lamps.abc --out out/demo
 
 test: .venv/test check ## set up, then lint, types and every test
 	@tools/system_packages.sh chromium || true
+	@tools/system_packages.sh gcc libsimavr-dev gcc-avr avr-libc || echo "going on without the tests of the firmware and its emulator" >&2
 	$(BIN)/pytest -n 2
 
 fast: .venv/test ## the tests that take under a minute together

@@ -1,4 +1,4 @@
-/* The SPI as master (section 18), and the chain of 74HC595 shift registers on it: MOSI (D11) shifts in on each rising SCK
+/* The SPI as master (section 19), and the chain of 74HC595 shift registers on it: MOSI (D11) shifts in on each rising SCK
    (D13), the latch pin shows the chain on its outputs. A chain knows no reset: it keeps its outputs when the chip restarts. */
 #include "inside.h"
 
@@ -52,7 +52,7 @@ void spi_taken(chip *c)
     wants(c);
 }
 
-/* 18.3.2: a low SS that is an input turns a master into a slave. */
+/* 19.3.2: a low SS that is an input turns a master into a slave. */
 static int is_master(chip *c)
 {
     spi *s = &c->spi;
@@ -94,7 +94,7 @@ static void write_status(chip *c, int address, uint8_t value, uint64_t now)
     c->spi.status = (uint8_t)((c->spi.status & ~SPI2X) | (value & SPI2X));
 }
 
-/* 18.5.2: reading SPSR with its flags up and then touching SPDR clears them. */
+/* 19.5.2: reading SPSR with its flags up and then touching SPDR clears them. */
 static void touch_data(chip *c)
 {
     if (c->spi.looked)

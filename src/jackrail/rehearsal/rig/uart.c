@@ -1,4 +1,4 @@
-/* The serial port, asynchronous (section 19). Byte times follow UBRR0, U2X0 and the frame format. The receiver samples the
+/* The serial port, asynchronous (section 20). Byte times follow UBRR0, U2X0 and the frame format. The receiver samples the
    line in the middle of each of its own bits, so a sender with another bit time, or a broken stop bit, does what it does there. */
 #include "inside.h"
 #include <math.h>
@@ -104,7 +104,7 @@ uint64_t chip_send(chip *c, const uint8_t *bytes, uint32_t n, uint64_t first, do
     return u->line_free;
 }
 
-/* ---- receiving: two bytes in the buffer, one in the shift register (19.7) */
+/* ---- receiving: two bytes in the buffer, one in the shift register (20.7) */
 
 static int frame_bits(const uart *u) { return 1 + data_bits(u) + parity_bits(u) + 1; }
 
@@ -119,7 +119,7 @@ static void accept(uart *u, uint8_t value, uint8_t error)
         u->holding = 1;
 }
 
-/* A start bit while the shift register still holds a byte: that byte is lost (19.11.2, DOR). */
+/* A start bit while the shift register still holds a byte: that byte is lost (20.11.2, DOR). */
 static void start_bit(chip *c, uint64_t now)
 {
     uart *u = &c->uart;
@@ -234,7 +234,7 @@ static void write_data(chip *c, int address, uint8_t value, uint64_t now)
     (void)address;
     uart *u = &c->uart;
     if (!(u->b & TXEN) || u->waiting)
-        return; /* 19.6.1: the buffer is written only while UDRE is set */
+        return; /* 20.11.1: ignored while UDRE is not set */
     if (u->sending) {
         u->waiting = 1;
         u->waiting_byte = value;
