@@ -1,1 +1,1 @@
-"""The board: what fits in its memory."""
+"""The board: what its flash holds, and the serial link to it."""

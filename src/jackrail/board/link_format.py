@@ -82,7 +82,7 @@ NEWS_MEANINGS = {
     News.STOPPED: "play has ended; reason: why; where: axis or coil it concerns",
     News.INDEX_MISSED: "where: axis of the pick",
     News.DETENT_MISSED: "where: axis of the carriage",
-    News.HOMED: "all carriages are at home",
+    News.HOMED: "home was found",
 }
 
 _STATE = Field("state", "B", "state, table below")
@@ -90,15 +90,15 @@ _REASON = Field("reason", "B", "why it last stopped or refused, table below; non
 
 _VERB = Field("verb", "B", "which verb")
 VERBS = {
-    Verb.HOME: (Record("DO home", (_VERB,)), "drive every carriage to its home switch"),
-    Verb.STOP: (Record("DO stop", (_VERB,)), "end play: moves are ended by their ramp, coils let go"),
+    Verb.HOME: (Record("DO home", (_VERB,)), "find home with every carriage, and every pick that has an index switch"),
+    Verb.STOP: (Record("DO stop", (_VERB,)), "end play: carriages and picks end by their ramps, coils are off at once"),
     Verb.PLAY: (Record("DO play", (_VERB, Field("tune", "B", "number of the tune in flash, from 1"))), "play a tune from flash"),
     Verb.JOG: (
         Record("DO jog", (_VERB, Field("axis", "B", "carriage"), Field("steps", "h", "how far, towards higher positions when positive"))),
         "move a carriage, inside its limits",
     ),
     Verb.TURN: (Record("DO turn", (_VERB, Field("axis", "B", "pick"))), "turn a pick one turn"),
-    Verb.PULSE: (Record("DO pulse", (_VERB, Field("coil", "B", "coil"))), "switch a coil on for its pulse"),
+    Verb.PULSE: (Record("DO pulse", (_VERB, Field("coil", "B", "coil"))), "switch a coil on for its pulse, or 60 ms when it has none"),
 }
 
 STREAM = Record(
@@ -161,13 +161,13 @@ PAYLOADS = (STREAM, ACK, INFO, STATUS, NEWS)
 
 COMMANDS = {
     "help": ("", "lists the commands", False),
-    "status": ("", "state, reason, counters, positions", False),
-    "tunes": ("", "the tunes in flash, with their numbers and titles", False),
-    "home": ("", "drives every carriage to its home switch", True),
-    "play": ("N", "plays tune N", True),
-    "stop": ("", "ends play", False),
-    "jog": ("AXIS STEPS", "moves a carriage by STEPS, negative towards lower positions", True),
+    "status": ("", "tells state, reason, positions, counters", False),
+    "tunes": ("", "lists the tunes in flash, with their numbers and titles", False),
+    "home": ("", "finds home with every carriage, and every pick that has an index switch", True),
+    "play": ("N", "plays tune N, the first without N", True),
+    "stop": ("", "ends play: carriages and picks end by their ramps, coils are off at once", False),
+    "jog": ("AXIS STEPS", "moves a carriage by STEPS, towards lower positions when negative, inside its limits", True),
     "turn": ("AXIS", "turns a pick one turn", True),
-    "pulse": ("COIL", "switches a coil on for its pulse", True),
+    "pulse": ("COIL", "switches a coil on for its pulse, or 60 ms when it has none", True),
 }
 """Commands a person types: word, arguments, what it does, whether something moves."""
