@@ -53,8 +53,8 @@ void motor_set_up(plant *p, motor *m, const plant_motor_config *c) {
     m->damping = c->damping_nms / c->inertia_kgm2;
     m->drag = c->drag_nms / c->inertia_kgm2;
     m->stiction = m->gain * c->friction_nm;
-    double swing = sqrt(m->gain * c->holding_torque_nm);
-    m->substep = (uint64_t)fmax(1.0, fmin(SUBSTEP_S, SUBSTEP_SHARE / swing) / p->cycle_s);
+    m->swing2 = m->gain * c->holding_torque_nm;
+    m->substep = (uint64_t)fmax(1.0, fmin(SUBSTEP_S, SUBSTEP_SHARE / sqrt(m->swing2)) / p->cycle_s);
     m->hold_after = (uint64_t)(HOLD_AFTER_S / p->cycle_s);
     m->low = (c->low_end - c->start) / m->scale;
     m->high = (c->high_end - c->start) / m->scale;
@@ -105,6 +105,13 @@ static void come_to_rest(plant *p, motor *m) {
     m->told_start = 0;
 }
 
+/* Damping of small swings about the field; it must not drag along a rotor that has fallen out of step, so it fades where the
+   two differ by more than a swing of a radian has speed. */
+static double damped(const motor *m, double slip) {
+    double fades = 1 + slip * slip / m->swing2;
+    return m->damping * slip / (fades * fades);
+}
+
 static void substep(plant *p, motor *m, uint64_t end) {
     double dt = (double)(end - m->at) * p->cycle_s, before = m->speed, field = field_speed(m);
     if (field == 0 && m->edge_speed != 0) {
@@ -116,9 +123,10 @@ static void substep(plant *p, motor *m, uint64_t end) {
     m->torque_nm = m->torque_per_a * m->current_a * sin((double)m->field * m->step - m->angle);
     double change = m->gain * (m->torque_nm - m->c.load_nm) - m->drag * before;
     if (powered(m))
-        change -= m->damping * (before - field);
+        change -= damped(m, before - field);
     double speed = before + change * dt, slowing = m->stiction * dt;
     m->speed = speed > slowing ? speed - slowing : speed < -slowing ? speed + slowing : 0;
+    m->work_j += m->torque_nm * m->speed * dt / m->pole_pairs;
     turn_to(p, m, within_ends(p, m, m->angle + m->speed * dt, end), end);
     int stands = before == 0 && m->speed == 0;
     int swung_out = m->stiction == 0 && fabs(m->speed) < STILL_SPEED && fabs(change) < STILL_CHANGE;
@@ -208,10 +216,11 @@ void motor_block(plant *p, motor *m, double position) {
     motor_wake(m);
 }
 
-/* What the driver takes: the windings' heat, and what it turns into motion. */
-double motor_power_w(const motor *m) {
-    double turned_w = m->torque_nm * m->speed / m->pole_pairs;
-    return (m->current_a * m->current_a * m->c.resistance_ohm + fmax(0.0, turned_w)) / DRIVER_EFFICIENCY;
+/* What the driver takes, over the time since this was last asked: the windings' heat, and what became motion. */
+double motor_power_w(motor *m, double since_s) {
+    double turned_w = fmax(0.0, m->work_j) / since_s;
+    m->work_j = 0;
+    return (m->current_a * m->current_a * m->c.resistance_ohm + turned_w) / DRIVER_EFFICIENCY;
 }
 
 double motor_bar(plant *p, int carriage, uint64_t cycle) {

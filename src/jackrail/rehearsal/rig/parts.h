@@ -23,11 +23,13 @@ typedef struct {
     plant_motor_config c;
     double pole_pairs, step, scale; /* electrical turns a turn; angle of a microstep; position in an electrical radian */
     double torque_per_a, gain, damping, drag, stiction; /* per unit of inertia where it accelerates, in electrical angle */
+    double swing2; /* square of its own angular frequency about the field */
     uint64_t substep, hold_after;
     double angle, speed;        /* of the rotor */
     double low, high;           /* the rotor's ends or obstacles */
     double stay_low, stay_high; /* while within, no switch changes and no string is plucked */
     double current_a, target_a, torque_nm;
+    double work_j; /* on the rotor, since the last sample */
     int64_t asked, field;  /* microsteps: commanded, and where the driver's field is */
     uint64_t at;           /* integrated up to here */
     uint64_t last_edge, interval, hold_at;
@@ -115,7 +117,7 @@ void motor_block(plant *, motor *, double position);
 void motor_wake(motor *);
 double motor_position(const motor *, double angle);
 double motor_lost_steps(const motor *);
-double motor_power_w(const motor *);
+double motor_power_w(motor *, double since_s);
 double motor_bar(plant *, int carriage, uint64_t cycle); /* position of a carriage, NaN for none */
 
 /* watch.c: what a motor's position works */

@@ -6,6 +6,7 @@
 
 #include "parts.h"
 
+#define SAMPLE_S 1e-3
 #define FOLLOWS 0.5      /* share of a change that the voltage takes in a millisecond: the smoothing capacitor */
 #define LEAST_SHARE 0.1  /* of nominal voltage, so that loads of constant power have a solution */
 #define DROPOUT_V 1.5    /* a step-down converter needs so much above its output; LM2596 class, from memory */
@@ -35,7 +36,7 @@ static void add_loads(plant *p) {
         p->rail[i].load_a = p->rail[i].c.base_a;
     for (int i = 0; i < p->motors; i++) {
         rail *r = &p->rail[p->motor[i].c.rail];
-        r->load_a += motor_power_w(&p->motor[i]) / r->voltage_v;
+        r->load_a += motor_power_w(&p->motor[i], SAMPLE_S) / r->voltage_v;
     }
     for (int i = 0; i < p->coils; i++) {
         const coil *c = &p->coil[i];
