@@ -20,12 +20,14 @@ from typing import Any, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from .plant import Configuration
+from .plant_run import Plant
+
 CLOCK_HZ = 16_000_000
 SOURCES = Path(__file__).parent / "rig"
 FLAGS = ("-std=c99", "-O2", "-shared", "-fPIC")
 LIBRARIES = ("-lsimavr", "-lm")
-HEADERS = ("chip.h",)
-PARTS = ("chip", "external", "inside", "interrupts", "logs", "memory", "pins", "spi", "timers", "uart", "watchdog")
+HEADERS = ("chip.h", "plant.h", "rig.h")
 CAUSES = ("power-on", "external", "brown-out", "watchdog")
 EDGES = np.dtype([("cycle", "u8"), ("pin", "i4"), ("level", "i4")])
 MARKS = np.dtype([("cycle", "u8"), ("place", "i4"), ("value", "i4")])
@@ -57,7 +59,7 @@ def cache_folder() -> Path:
 
 def c_sources() -> list[Path]:
     """All C files and headers of the rig, in a fixed order."""
-    return sorted(path for path in SOURCES.glob("*.[ch]") if path.stem in PARTS)
+    return sorted(SOURCES.glob("*.[ch]"))
 
 
 def _missing() -> list[str]:
@@ -156,9 +158,12 @@ class Chip:
 
     def run_until(self, cycle: int) -> None:
         """Go on to this cycle, or up to three cycles more; errors as `run`."""
-        if self.lib.chip_run(self.pointer, cycle):
+        if self._go(cycle):
             what = self.ffi.string(self.lib.chip_trouble(self.pointer)).decode()
             raise ChipTrouble(f"{what}, at cycle {self.cycle}, program address {self.lib.chip_pc(self.pointer):#06x}")
+
+    def _go(self, cycle: int) -> int:
+        return int(self.lib.chip_run(self.pointer, cycle))
 
     def reset(self, cause: str = "external") -> None:
         """Reset now; cause is one of `CAUSES`."""
@@ -244,3 +249,27 @@ class Chip:
     def fill_eeprom(self, data: Sequence[int]) -> None:
         """Put bytes into the EEPROM from address 0 on."""
         self.ffi.memmove(self.lib.chip_eeprom(self.pointer), bytes(data), len(data))
+
+
+class Rig(Chip):
+    """A chip joined to a plant: its edges move the machine, the machine's switches move its pins.
+
+    Args:
+        flash, latch_pin: as for `Chip`.
+        configuration: the machine as the plant knows it, from `plant.configure`.
+    """
+
+    def __init__(self, flash: bytes, configuration: Configuration, *, latch_pin: int | None = None) -> None:
+        super().__init__(flash, latch_pin=latch_pin)
+        self.plant = Plant(self.ffi, self.lib, configuration)
+        self.joint = self.lib.rig_join(self.pointer, self.plant.pointer)
+
+    def close(self) -> None:
+        """Free its memory and the plant's; arrays taken before stay valid."""
+        if self.pointer != self.ffi.NULL:
+            self.lib.rig_part(self.joint)
+            self.plant.close()
+        super().close()
+
+    def _go(self, cycle: int) -> int:
+        return int(self.lib.rig_run(self.joint, cycle))

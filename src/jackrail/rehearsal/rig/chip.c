@@ -36,7 +36,11 @@ void due_at(chip *c, int which, uint64_t cycle)
     c->avr->run_cycle_count = 0; /* the core stops after this instruction and looks again */
 }
 
-static void call_due(chip *c, uint64_t now) { due_at(c, DUE_CALL, c->caller(c->caller_context, now)); }
+static void call_due(chip *c, uint64_t now)
+{
+    uint64_t again = c->caller(c->caller_context, now);
+    due_at(c, DUE_CALL, again > now ? again : now + 1); /* it has been called now */
+}
 
 static void happen(chip *c, int which, uint64_t now)
 {
@@ -71,7 +75,7 @@ static unsigned opcode(const chip *c) { return c->avr->flash[c->avr->pc] | c->av
 
 int by_sbi(const chip *c) { return (opcode(c) & 0xFF00) == 0x9A00; }
 
-static int is_late(const chip *c)
+static unsigned is_late(const chip *c)
 {
     unsigned op = opcode(c);
     return (op & 0xF000) != 0xB000 && (op & 0xFD00) != 0x9900;
@@ -299,5 +303,5 @@ void chip_call(chip *c, chip_caller caller, void *context, uint64_t cycle)
 {
     c->caller = caller;
     c->caller_context = context;
-    due_at(c, DUE_CALL, cycle);
+    due_at(c, DUE_CALL, cycle > c->now ? cycle : c->now);
 }

@@ -169,7 +169,7 @@ static uint8_t read_a(chip *c, int address, uint64_t now)
 {
     (void)address, (void)now;
     const uart *u = &c->uart;
-    uint8_t front = u->received ? RXC | u->receive[0][1] : 0;
+    int front = u->received ? RXC | u->receive[0][1] : 0;
     return (uint8_t)(front | (u->overrun ? DOR : 0) | (u->waiting ? 0 : UDRE) | (u->a & (TXC | U2X | MPCM)));
 }
 
