@@ -1,12 +1,16 @@
-"""Write the tables of docs/SPEC-roll.md from the format table. `--check` only compares, for the test."""
+"""Write the tables of docs/SPEC-roll.md and firmware/format.h from the format table. `--check` only compares, for the test."""
 
 import re
 import sys
 from pathlib import Path
 
-from jackrail.roll.format import OP_MEANINGS, RECORDS
+from jackrail.board.memory import FIRMWARE_AREA_B
+from jackrail.machine.board import Board
+from jackrail.roll import format as f
 
-SPEC = Path(__file__).parent.parent / "docs" / "SPEC-roll.md"
+ROOT = Path(__file__).parent.parent
+SPEC = ROOT / "docs" / "SPEC-roll.md"
+HEADER = ROOT / "firmware" / "format.h"
 TYPES = {"B": "u8", "H": "u16", "I": "u32", "i": "s32"}
 SIZES = {"B": 1, "H": 2, "I": 4, "i": 4}
 
@@ -14,7 +18,7 @@ SIZES = {"B": 1, "H": 2, "I": 4, "i": 4}
 def record_tables() -> str:
     """One table for each record, with byte offsets."""
     parts = []
-    for record in RECORDS:
+    for record in f.RECORDS:
         rows, offset = [], 0
         for field in record.fields:
             rows.append(f"| {offset} | {TYPES[field.code]} | {field.name} | {field.meaning} |")
@@ -24,8 +28,8 @@ def record_tables() -> str:
 
 
 def cue_table() -> str:
-    """The operations of a cue."""
-    rows = [f"| {op.value} | {op.name} | {argument} | {meaning} |" for op, (argument, meaning) in OP_MEANINGS.items()]
+    """The operations of a roll's records."""
+    rows = [f"| {op.value} | {op.name} | {argument} | {meaning} |" for op, (argument, meaning) in f.OP_MEANINGS.items()]
     return "\n".join(["| operation | name | argument | meaning |", "|---|---|---|---|", *rows])
 
 
@@ -36,9 +40,51 @@ def with_tables(text: str) -> str:
     return text
 
 
+def constants() -> dict[str, str]:
+    """Every number that the firmware must share with the packer, by its name in C."""
+    board = {name: int(Board.model_fields[name].default) for name in ("flash_b", "boot_loader_b")}
+    named = {
+        "FORMAT_VERSION": f.VERSION,
+        "EXTENDED_ARGUMENT": f.EXTENDED_ARGUMENT,
+        "EXPLICIT_WAIT": f.EXPLICIT_WAIT,
+        "NO_PIN": f.NO_PIN,
+        "NO_AXIS": f.NO_AXIS,
+        "FIRST_SHIFT_PIN": f.FIRST_SHIFT_PIN,
+        "NO_STRIKER": f.NO_STRIKER,
+        "FIRST_STRIKER_COIL": f.FIRST_STRIKER_COIL,
+        "QUEUE_COMMANDS": f.QUEUE_COMMANDS,
+        "READ_AHEAD_MS": f.READ_AHEAD_MS,
+    }
+    places = {"MACHINE_BLOCK_AT": FIRMWARE_AREA_B, "FLASH_END": board["flash_b"] - board["boot_loader_b"]}
+    kinds = {"KIND_MACHINE": f.MACHINE_KIND, "KIND_ROLL": f.ROLL_KIND}
+    families = {"OP": f.Op, "ROLE": f.Role, "POLICY": f.Policy}
+    return {
+        **{name: str(value) for name, value in named.items()},
+        **{name: f"0x{value:04X}" for name, value in places.items()},
+        **{name: f"'{chr(value)}'" for name, value in kinds.items()},
+        **{f"{family}_{member.name}": str(member.value) for family, members in families.items() for member in members},
+    }
+
+
+def c_header() -> str:
+    """firmware/format.h: the constants, then the byte offset of every field and the size of every record."""
+    lines = ["/* Written by `make spec` from the format table: do not edit. docs/SPEC-roll.md says what each of these means. */"]
+    lines += ["#ifndef FORMAT_H", "#define FORMAT_H", ""]
+    lines += [f"#define {name} {value}" for name, value in constants().items()]
+    for record in f.RECORDS:
+        lines += ["", f"/* {record.name}: byte offsets */"]
+        prefix, offset = record.name.upper().replace(" ", "_"), 0
+        for field in record.fields:
+            lines.append(f"#define {prefix}_{field.name.upper()} {offset} /* {TYPES[field.code]} */")
+            offset += SIZES[field.code]
+        lines.append(f"#define {prefix}_SIZE {offset}")
+    return "\n".join([*lines, "", "#endif", ""])
+
+
 if __name__ == "__main__":
-    before = SPEC.read_text(encoding="utf-8")
-    after = with_tables(before)
+    made = {SPEC: with_tables(SPEC.read_text(encoding="utf-8")), HEADER: c_header()}
     if "--check" in sys.argv:
-        sys.exit(0 if after == before else "docs/SPEC-roll.md does not agree with the format table: run make spec")
-    SPEC.write_text(after, encoding="utf-8")
+        stale = [path.name for path, text in made.items() if not path.exists() or path.read_text(encoding="utf-8") != text]
+        sys.exit(f"{', '.join(stale)}: not as the format table says, run make spec" if stale else 0)
+    for path, text in made.items():
+        path.write_text(text, encoding="utf-8")

@@ -24,6 +24,8 @@ FINDING_CODES: dict[str, str] = {
     "time.late": "a note whose cues would sound it away from its beat",
     "roll.coil": "the packed roll would leave a coil on, switch it on twice, or keep it on for too long",
     "roll.motion": "the packed roll would move a motor before it is done, or pluck a string while its bar is not still",
+    "roll.queue": "more commands at about one time than the board can hold",
+    "coil.duty": "a coil on so long and so often that the board would stop to spare it",
     "coil.pulse-short": "a coil is switched off again before its plunger can have arrived",
     "coil.held-long": "a coil let go before its note is over, because it may be on no longer",
     "power.rail-over": "more current drawn from a rail than it can give",

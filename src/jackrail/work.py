@@ -18,7 +18,7 @@ from jackrail.motion.ensemble import Ensemble, make_ensemble
 from jackrail.performance import Comparison, Performance, compare
 from jackrail.roll.dry_run import play_on_paper
 from jackrail.roll.guard import guard_findings
-from jackrail.roll.machine_block import Numbering, machine_id, numbering_of, pack_machine
+from jackrail.roll.machine_block import Numbering, numbering_of, pack_machine
 from jackrail.roll.roll import Roll, pack_roll, ticks_of, to_board, unpack_roll
 from jackrail.setting.expected import expected_performance
 from jackrail.setting.fit import fit
@@ -63,8 +63,8 @@ def do_work(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> Work:
     cues = plan_cues(setting, ensemble)
     numbering = numbering_of(ensemble)
     machine_block = pack_machine(ensemble, machine.board)
-    roll_block = pack_roll(to_board(cues, numbering), tune.title, ticks_of(performance.end_s), machine_id(machine_block))
-    roll = unpack_roll(roll_block)
+    roll_block = pack_roll(to_board(cues, numbering), tune.title, ticks_of(performance.end_s), machine_block)
+    roll = unpack_roll(roll_block, machine_block)
     comparison = compare(performance, play_on_paper(roll, numbering, ensemble))
     moves = moves_of(setting, ensemble, tune, wishes.taste.least_ring_s)
     traces = current_traces(cues, ensemble, machine.board, machine.supply, performance.end_s)

@@ -5,15 +5,18 @@ import pytest
 from jackrail.faults import FAULT_CODES, BadInput, Fault, nearest
 from jackrail.machine.load import load_machine, parse_machine
 from jackrail.pitch import parse_chord, parse_pitch
+from jackrail.roll.due import RollCue
 from jackrail.roll.format import Op
-from jackrail.roll.roll import RollCue, pack_roll, unpack_roll
+from jackrail.roll.machine_block import pack_machine
+from jackrail.roll.roll import pack_roll, unpack_roll
 from jackrail.setting.fit import fit
 from jackrail.setting.wishes import Wishes
 from jackrail.tune.read import read_tune
 from jackrail.units import parse_quantity
-from workshop import changed, ensemble, fault_codes, tune
+from workshop import changed, ensemble, fault_codes, machine, tune
 
-BLOCK = pack_roll((RollCue(4, Op.TURN, 0),), "A", 8, 1)
+MACHINE_BLOCK = pack_machine(ensemble("quay_zither"), machine("quay_zither").board)
+BLOCK = pack_roll((RollCue(4, Op.TURN, 1),), "A", 2_000_000, MACHINE_BLOCK)
 SPEED = 'speed = "450 mm/s"'
 CHIMES = ensemble("tower_chimes").voices
 
@@ -55,7 +58,7 @@ ALARMS = {
     "format": (lambda folder: tune_file("Dear friend,\n", folder), lambda folder: tune_file("X:1\nT:A\nL:1/4\nK:C\nC|\n", folder)),
     "option": (fitted(tune((67, "1")), tempo="fast"), fitted(tune((67, "1")), tempo="96")),
     "tune": (fitted(tune()), fitted(tune((67, "1")))),
-    "block": (lambda: unpack_roll(BLOCK[:-1]), lambda: unpack_roll(BLOCK)),
+    "block": (lambda: unpack_roll(BLOCK[:-1], MACHINE_BLOCK), lambda: unpack_roll(BLOCK, MACHINE_BLOCK)),
 }  # fmt: skip
 
 

@@ -10,9 +10,8 @@ from jackrail.cues.model import Cue
 from jackrail.faults import BadInput
 from jackrail.machine.board import STEP_PINS
 from jackrail.motion.ramp import LONGEST_INTERVAL, TICK_HZ, make_ramp
-from jackrail.roll.format import Op, crc16
+from jackrail.roll.format import crc16
 from jackrail.roll.machine_block import machine_id, pack_machine
-from jackrail.roll.roll import RollCue, pack_roll
 from workshop import authority, changed, ensemble, ensemble_of, machine
 
 VALUES = authority("board")
@@ -95,9 +94,3 @@ def test_g52_a_converter_passes_its_load_on_to_the_rail_before_it():
     traces = traces_of(changed("quay_zither", *text))
     assert traces["five"].peak_a == pytest.approx(row["amps_out"])
     assert traces["main"].peak_a == pytest.approx(row["amps_in"], rel=1e-9)
-
-
-@pytest.mark.parametrize("wait, count", [(int(wait, 16), count) for wait, count in VALUES["G64"]["bytes"].items()])
-def test_g64_a_wait_takes_as_many_bytes_as_groups_of_seven_bits(wait, count):
-    bare = len(pack_roll((), "", 0, 0))
-    assert len(pack_roll((RollCue(wait, Op.TURN, 0),), "", wait, 0)) == bare + 1 + count

@@ -10,14 +10,14 @@ from jackrail.checks.timing import busiest_second
 from jackrail.cues.model import cues_csv
 from jackrail.cues.plan import plan_cues
 from jackrail.motion.voice import coil_lead_s, coil_release_s
-from jackrail.roll.format import ROLL_TICK_US
+from jackrail.roll.fuse import TOLERANCE_US
 from jackrail.setting.fit import fit
 from jackrail.setting.wishes import Wishes
 from jackrail.work import do_work
 from workshop import MACHINE_NAMES, changed, ensemble, ensemble_of, examples, machine, tune, tunes
 
 NAMES = st.sampled_from(MACHINE_NAMES)
-HALF_TICK_S = ROLL_TICK_US / 2 / 1e6
+OFF_S = TOLERANCE_US / 1e6
 
 
 @st.composite
@@ -48,7 +48,7 @@ def test_a_pick_never_starts_before_its_turn_before_has_ended(plan):
     for motor, axis in made.axes.items():
         turn_s = axis.ramp.duration_s(made.mechanism.motor(motor).microsteps_per_turn)
         for early, late in itertools.pairwise(of(cues, motor, "turn")):
-            assert late.time_s - early.time_s >= turn_s + 2 * HALF_TICK_S
+            assert late.time_s - early.time_s >= turn_s + 2 * OFF_S
 
 
 @examples(60)
@@ -60,7 +60,7 @@ def test_a_carriage_never_starts_before_its_move_before_has_ended_and_never_stan
         for cue in of(cues, motor, "move"):
             assert cue.time_s >= free_s
             assert axis.lowest <= cue.value <= axis.highest
-            free_s = cue.time_s + axis.ramp.duration_s(abs(int(cue.value) - at)) + 2 * HALF_TICK_S
+            free_s = cue.time_s + axis.ramp.duration_s(abs(int(cue.value) - at)) + 2 * OFF_S
             at = int(cue.value)
 
 
@@ -112,7 +112,7 @@ def test_a_bar_stands_still_for_its_settling_time_before_each_note_and_while_the
         for note in (note for note in setting.notes if note.voice == v):
             begun = [span for span in spans if span[0] <= note.onset_s]
             assert begun[-1][2] == made.voices[v].places[note.place].steps
-            assert begun[-1][1] + part.carriage.settle_s + 2 * HALF_TICK_S <= note.onset_s + 1e-9
+            assert begun[-1][1] + part.carriage.settle_s + 2 * OFF_S <= note.onset_s + 1e-9
             assert not any(note.onset_s < start < note.onset_s + 0.06 - 1e-9 for start, _, _ in spans)
 
 

@@ -27,8 +27,8 @@ def test_an_example_is_played_whole_and_on_its_beat(name, path):
     assert work.comparison.worst_late_s < 0.0002
     assert work.comparison.missing == work.comparison.extra == ()
     assert work.setting.notes_kept >= 0.8 * work.setting.notes_total
-    assert unpack_roll(work.roll_block) == work.roll
-    assert len(list_roll(work.roll, work.numbering).splitlines()) == len(work.roll.cues) + 6
+    assert unpack_roll(work.roll_block, work.machine_block) == work.roll
+    assert len(list_roll(work.roll, work.numbering).splitlines()) == len(work.roll.records) + 6
 
 
 @pytest.mark.parametrize("name, path", BOTH)

@@ -14,6 +14,13 @@ from .quantities import BootLoaderB, ClockHz, CurrentA, FlashB, Id, SramB, Stric
 USABLE_PINS = tuple(f"D{n}" for n in range(2, 14)) + tuple(f"A{n}" for n in range(6))
 # Timer 1 makes step edges in hardware on its compare outputs OC1A and OC1B (datasheet DS40002061, port B functions).
 STEP_PINS = ("D9", "D10")
+SHIFT_LATCH = "shift.latch"
+"""The latch line of shift registers 74HC595, as a device: with it coils may hang on S0 to S31, their outputs."""
+SHIFT_PINS = tuple(f"S{n}" for n in range(32))
+# The registers are fed by the serial peripheral (datasheet, port B functions): data on D11, clock on D13. As its master the
+# chip takes D12 as an input, and an input on D10 that goes low would end its being master.
+SHIFT_LINES = ("D11", "D13")
+SHIFT_INPUT, SHIFT_OUTPUT = "D12", "D10"
 
 
 CLOCK_HZ = 16e6
@@ -21,7 +28,11 @@ CLOCK_HZ = 16e6
 
 
 class Board(Strict):
-    """The controller. pins: what hangs on each pin, as device = pin ("carriage.step" = "D9", "bar_g" = "D4")."""
+    """The controller.
+
+    on_mismatch: what it does when a detent or an index was missed. play_button: switch that starts the next tune. pins: what
+    hangs on each pin, as device = pin ("carriage.step" = "D9", "bar_g" = "D4").
+    """
 
     chip: Literal["ATmega328P"] = "ATmega328P"
     clock_hz: ClockHz = Field(alias="clock", default=CLOCK_HZ)
@@ -30,6 +41,8 @@ class Board(Strict):
     boot_loader_b: BootLoaderB = Field(alias="boot_loader", default=512)
     current_a: CurrentA = Field(alias="current", default=0.05)
     rail: Id
+    on_mismatch: Literal["go on", "home again", "stop"] = "home again"
+    play_button: Id | None = None
     pins: dict[str, str]
 
     @field_validator("clock_hz")

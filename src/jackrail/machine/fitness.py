@@ -11,12 +11,18 @@ from dataclasses import dataclass, field
 
 from jackrail.faults import BadInput, Fault
 
+from .board import STEP_PINS
 from .instrument import String
 from .mechanism import Carriage, ChordBar, Coil, FrettedString, Hammer, KickedPick, Motor, Relay, TravellingStop, TurningPick, VoicePart
+from .pins import timer_pins_taken
 from .stops import Stop, stops_of
 
 MOST_STEPS_PER_S = 40_000
 """The step rate the board is to reach on two axes at once with all else running: a budget for the firmware."""
+MOST_EXTRA_STEPS_PER_S = 4_000
+"""The same for a motor whose step line the timer does not drive: its edges are made by software on a grid of 50 us."""
+MOST_TRAVEL_STEPS = 65_535
+"""The board counts the steps of one move in 16 bits."""
 MOST_STOPS = 128
 MOST_STOPS_IN_ALL = 255
 MOST_STEPS_PER_TURN = 65_535
@@ -34,6 +40,7 @@ class ValidParts:
     relays: dict[str, Relay] = field(default_factory=dict)
     coils: dict[str, Coil] = field(default_factory=dict)
     voices: dict[int, VoicePart] = field(default_factory=dict)
+    pins: dict[str, str] = field(default_factory=dict)
 
 
 def fitness_faults(parts: ValidParts) -> list[Fault]:
@@ -99,7 +106,11 @@ def _carriage_faults(carriage: Carriage, parts: ValidParts) -> Iterator[Fault]:
         yield Fault("range", "the home switch lies outside the travel", "carriage.home_at", f"{carriage.home_at_mm:g} mm", travel)
     motor = parts.motors.get(carriage.motor)
     if motor is not None:
-        yield from _rate_faults(carriage.speed_mm_s / carriage.travel_per_turn_mm, motor, "carriage.")
+        yield from _rate_faults(carriage.speed_mm_s / carriage.travel_per_turn_mm, motor, "carriage.", parts)
+        steps = (carriage.highest_mm - carriage.lowest_mm) / carriage.travel_per_turn_mm * motor.microsteps_per_turn
+        if round(steps) > MOST_TRAVEL_STEPS:
+            value, limit, hint = f"{steps:.0f} steps", f"{MOST_TRAVEL_STEPS} steps", "use fewer microsteps"
+            yield Fault("range", "the carriage travels more steps than the board counts", "carriage.highest", value, limit, hint)
 
 
 def _pick_faults(pick: TurningPick, parts: ValidParts) -> Iterator[Fault]:
@@ -108,14 +119,17 @@ def _pick_faults(pick: TurningPick, parts: ValidParts) -> Iterator[Fault]:
         yield Fault("range", "the pick must strike inside its turn", "strike_at", f"{pick.strike_at_turn:g} turn", limit)
     motor = parts.motors.get(pick.motor)
     if motor is not None:
-        yield from _rate_faults(pick.speed_turn_s, motor, "")
+        yield from _rate_faults(pick.speed_turn_s, motor, "", parts)
 
 
-def _rate_faults(turns_per_s: float, motor: Motor, where: str) -> Iterator[Fault]:
+def _rate_faults(turns_per_s: float, motor: Motor, where: str, parts: ValidParts) -> Iterator[Fault]:
     steps_per_s = turns_per_s * motor.microsteps_per_turn
-    if steps_per_s > MOST_STEPS_PER_S:
-        value, limit, hint = f"{steps_per_s:.0f}/s", f"{MOST_STEPS_PER_S}/s", "use fewer microsteps or less speed"
-        yield Fault("range", "more steps a second than the board makes", f"{where}speed", value, limit, hint)
+    line = f"{motor.id}.step"
+    by_software = parts.pins.get(line) not in STEP_PINS and timer_pins_taken(parts.pins, line)
+    most, which = (MOST_EXTRA_STEPS_PER_S, f" on a pin other than {' and '.join(STEP_PINS)}") if by_software else (MOST_STEPS_PER_S, "")
+    if steps_per_s > most:
+        value, limit, hint = f"{steps_per_s:.0f}/s", f"{most}/s", "use fewer microsteps or less speed"
+        yield Fault("range", f"more steps a second than the board makes{which}", f"{where}speed", value, limit, hint)
     if motor.microsteps_per_turn > MOST_STEPS_PER_TURN:
         value, limit = str(motor.microsteps_per_turn), f"{MOST_STEPS_PER_TURN} for one turn"
         yield Fault("range", f"the motor {motor.id!r} has too many microsteps", f"{where}motor", value, limit, "use fewer microsteps")

@@ -106,7 +106,14 @@ def _valid_parts(raw: dict[str, Any]) -> ValidParts:
         relays={relay.id: relay for relay in _valid_rows(TypeAdapter(Relay), raw, "mechanism", "relays").values()},
         coils={coil.id: coil for coil in _valid_rows(TypeAdapter(Coil), raw, "mechanism", "coils").values()},
         voices=_valid_rows(TypeAdapter(VoicePart), raw, "mechanism", "voices"),
+        pins=_valid_pins(raw),
     )
+
+
+def _valid_pins(raw: dict[str, Any]) -> dict[str, str]:
+    board = raw.get("board")
+    pins = board.get("pins") if isinstance(board, dict) else None
+    return {device: pin for device, pin in pins.items() if isinstance(pin, str)} if isinstance(pins, dict) else {}
 
 
 T = TypeVar("T")

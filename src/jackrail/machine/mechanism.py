@@ -65,7 +65,11 @@ class Relay(Strict):
 
 
 class Coil(Strict):
-    """A solenoid. pull_in_s: current on to blow; release_s: current off to back at rest; max_on_s: longest time on."""
+    """A solenoid.
+
+    pull_in_s: current on to blow; release_s: current off to back at rest; max_on_s: longest time on from cold; max_duty:
+    share of the time it may be on in the long run.
+    """
 
     id: Id
     rail: Id
@@ -73,6 +77,7 @@ class Coil(Strict):
     pull_in_s: ShortTimeS = Field(alias="pull_in")
     release_s: ShortTimeS = Field(alias="release")
     max_on_s: OnTimeS = Field(alias="max_on")
+    max_duty: float = Field(default=0.99, strict=True, ge=0.01, le=0.99)
     relay: Id | None = None
 
 

@@ -1,4 +1,4 @@
-"""Faults of names: what refers to nothing, what is declared or used twice, which pins are wrong.
+"""Faults of names: what refers to nothing, what is declared or used twice; with the faults of pins.
 
 Works on the plain TOML tables, so that these faults are told together with all faults of shape, in one go.
 """
@@ -9,9 +9,9 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
-from jackrail.faults import Fault, nearest, shown
+from jackrail.faults import Fault, nearest
 
-from .board import STEP_PINS, USABLE_PINS
+from .pins import pin_faults
 
 Table = dict[str, Any]
 Use = tuple[str, str, str]
@@ -73,7 +73,7 @@ def reference_faults(raw: Table) -> list[Fault]:
     ]
     faults += _shared(uses)
     faults += _strings_of_two(uses)
-    faults += _pin_faults(raw, declared)
+    faults += pin_faults(_table(raw, "board").get("pins"), declared)
     return faults
 
 
@@ -99,6 +99,7 @@ def _uses(raw: Table) -> Iterator[Use]:
     for index, row in enumerate(_rows(raw, "supply", "rails")):
         yield from _at(row, "from", f"supply.rails[{index}]", "rail")
     yield from _at(_table(raw, "board"), "rail", "board", "rail")
+    yield from _at(_table(raw, "board"), "play_button", "board", "switch")
 
 
 def _at(row: object, path: str, place: str, kind: str) -> Iterator[Use]:
@@ -154,36 +155,4 @@ def _strings_of_two(uses: list[Use]) -> list[Fault]:
             faults.append(Fault("twice", f"the string {name!r} is under two mechanisms", others[0], hint=hint))
         bars = Counter(path.partition(".strings[")[0] for path in where if ".strings[" in path)
         faults += [Fault("twice", f"the string {name!r} is listed {n} times", f"{bar}.strings") for bar, n in bars.items() if n > 1]
-    return faults
-
-
-def _pin_faults(raw: Table, declared: dict[str, list[str]]) -> list[Fault]:
-    pins = _table(raw, "board").get("pins")
-    if not isinstance(pins, dict):
-        return []
-    required = [f"{motor}.{line}" for motor in declared["motor"] for line in ("step", "direction")]
-    required += declared["coil"] + declared["switch"]
-    optional = [f"{motor}.enable" for motor in declared["motor"]]
-    faults = [
-        Fault("pins", "a device has no pin", "board.pins", repr(device), hint=f'write "{device}" = "D4" or another free pin')
-        for device in required
-        if device not in pins
-    ]
-    for device, pin in pins.items():
-        place = f"board.pins.{device}"
-        if device not in required and device not in optional:
-            faults.append(
-                Fault("reference", "there is no device of this name", place, repr(device), hint=nearest(device, required + optional))
-            )
-        elif pin not in USABLE_PINS:
-            limit = "D2 to D13 and A0 to A5 (D0 and D1 are the serial link)"
-            hint = f"did you mean {pin.upper()!r}?" if isinstance(pin, str) and pin.upper() in USABLE_PINS else ""
-            faults.append(Fault("pins", "this is no pin a device can hang on", place, shown(pin), limit, hint))
-        elif device.endswith(".step") and pin not in STEP_PINS:
-            hint = "the timer makes step edges on these two pins only"
-            faults.append(Fault("pins", "a step line is on the wrong pin", place, shown(pin), " or ".join(STEP_PINS), hint))
-    for pin, count in Counter(pin for pin in pins.values() if isinstance(pin, str)).items():
-        if count > 1:
-            users = ", ".join(device for device, used in pins.items() if used == pin)
-            faults.append(Fault("twice", f"the pin {pin} has {count} devices", "board.pins", users))
     return faults

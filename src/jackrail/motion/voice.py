@@ -27,7 +27,7 @@ from jackrail.machine.stops import stops_of
 from .axis import Axis
 
 GUARD_S = 0.0005
-"""Kept free between two commands to one device, so that rounding to roll ticks (0.25 ms) never makes them overlap."""
+"""Kept free between two commands to one device, so that the packing of a roll (50 us either way) never makes them overlap."""
 _SPEAKS_S = 0.02
 """A finger that is lifted between two notes of its fret stays down so long after the pluck."""
 

@@ -68,7 +68,7 @@ def _note(at_s: float, pitch: float, voice: Voice) -> SoundedNote:
 
 
 def ticks_where(roll: Roll, op: Op, argument: int) -> Iterator[int]:
-    """Ticks of all cues of one kind for one device."""
+    """Timer ticks of all commands of one kind for one device."""
     return (cue.tick for cue in roll.cues if cue.op is op and cue.argument == argument)
 
 

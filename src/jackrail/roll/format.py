@@ -1,7 +1,7 @@
-"""The format of blocks and rolls: the one table from which packing, unpacking, listing and SPEC-roll.md derive.
+"""The format of blocks and rolls: the one table from which packing, unpacking, listing, SPEC-roll.md and the firmware derive.
 
 All numbers are little-endian. Two blocks, each with the same header: the machine block (what the board must know of the
-machine) and the roll block (one tune's cues). SPEC-roll.md says every bit for someone who has only that document.
+machine) and the roll block (one tune). SPEC-roll.md says every bit for someone who has only that document.
 """
 
 from __future__ import annotations
@@ -10,16 +10,25 @@ import struct
 from binascii import crc_hqx
 from dataclasses import dataclass
 from enum import IntEnum
+from functools import cached_property
 
 from jackrail.faults import BadInput, Fault
 
-VERSION = 1
+VERSION = 2
 MAGIC = b"JR"
 MACHINE_KIND = ord("M")
 ROLL_KIND = ord("R")
-ROLL_TICK_US = 250
-"""One roll tick. Times in a roll are off by at most half of it, 0.125 ms; people notice 6 ms (Friberg & Sundberg 1995)."""
 NO_PIN = 255
+NO_AXIS = 255
+FIRST_SHIFT_PIN = 32
+"""Pin 32 + n is output n of the shift registers; output 0 is QA of the first."""
+NO_STRIKER = 255
+FIRST_STRIKER_COIL = 128
+"""A striker of 128 + n is coil n, one below 128 is the axis of a pick."""
+QUEUE_COMMANDS = 24
+"""So many commands at most may be read and not yet due on the board: a budget of its memory."""
+READ_AHEAD_MS = 20
+"""The board reads records until one sounds later than now + horizon + this."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +47,7 @@ class Record:
     name: str
     fields: tuple[Field, ...]
 
-    @property
+    @cached_property
     def layout(self) -> struct.Struct:
         """The record as a little-endian struct without padding."""
         return struct.Struct("<" + "".join(field.code for field in self.fields))
@@ -59,6 +68,43 @@ class Record:
         return {field.name: value for field, value in zip(self.fields, values, strict=True)}, offset + self.layout.size
 
 
+class Role(IntEnum):
+    """What a switch is for."""
+
+    HOME = 0
+    DETENT = 1
+    INDEX = 2
+    PLAY_BUTTON = 3
+
+
+class Policy(IntEnum):
+    """What the board does when a detent or an index was missed."""
+
+    GO_ON = 0
+    HOME_AGAIN = 1
+    STOP = 2
+
+
+class Op(IntEnum):
+    """What a record of a roll does: the upper three bits of its first byte."""
+
+    END = 0
+    NOTE = 1
+    MOVE = 2
+    TURN = 3
+    PULSE = 4
+    HOLD = 5
+    RELEASE = 6
+    REPEAT = 7
+
+
+EXTENDED_ARGUMENT = 31
+"""An argument of 31 in a record's first byte says that the argument is the byte that follows it."""
+EXPLICIT_WAIT = 255
+"""A wait byte of 255 says that the wait is the three bytes that follow it."""
+LONGEST_WAIT_US = 2**24 - 1
+MOST_REPEATED = 255
+
 HEADER = Record(
     "header",
     (
@@ -73,12 +119,14 @@ MACHINE_HEAD = Record(
     "machine head",
     (
         Field("machine_id", "I", "CRC-32 of the payload behind this field: a roll carries the same number"),
-        Field("tick_hz", "I", "timer ticks a second, the unit of step intervals"),
-        Field("roll_tick_us", "H", "microseconds of one roll tick, the unit of cue times"),
+        Field("tick_hz", "I", "timer ticks a second, the unit of step intervals: 2000000"),
         Field("axes", "B", "number of axis records"),
         Field("coils", "B", "number of coil records"),
         Field("switches", "B", "number of switch records"),
         Field("stops", "B", "number of stop records"),
+        Field("policy", "B", "after a missed detent or index: 0 go on, 1 home again at the next rest, 2 stop"),
+        Field("shift_latch_pin", "B", f"latch line of the shift registers, {NO_PIN} for none"),
+        Field("shift_outputs", "B", "outputs of the shift registers, 0 to 32, eight for each register"),
     ),
 )
 AXIS = Record(
@@ -87,12 +135,15 @@ AXIS = Record(
         Field("step_pin", "B", "pin of the step line"),
         Field("direction_pin", "B", "pin of the direction line"),
         Field("enable_pin", "B", f"pin of the enable line, {NO_PIN} for none"),
-        Field("is_pick", "B", "1: turns once for each TURN cue, without home or limits; 0: a carriage"),
+        Field("is_pick", "B", "1: turns once for each TURN, without home or limits; 0: a carriage"),
         Field("reversed", "B", "1: a high direction line moves towards lower steps; 0: towards higher"),
         Field("lowest", "i", "soft limit in steps from home"),
         Field("highest", "i", "soft limit in steps from home"),
         Field("turn_steps", "H", "steps of one turn"),
         Field("cruise_ticks", "H", "step interval at full speed, timer ticks"),
+        Field("home_ticks", "H", "step interval of the slow approach to its switch, timer ticks"),
+        Field("lead_us", "I", "microseconds; pick: from the start of a turn to the sound; carriage: from its arrival until it may sound"),
+        Field("striker", "B", "what a NOTE on this carriage strikes: 0-127 axis of a pick, 128 + n coil n, 255 nothing"),
         Field("entries", "B", "number of ramp entries that follow this axis record"),
     ),
 )
@@ -106,10 +157,12 @@ RAMP_ENTRY = Record(
 COIL = Record(
     "coil",
     (
-        Field("pin", "B", "pin that switches it"),
-        Field("pulse_ticks", "H", "roll ticks a PULSE cue switches it on, 0 for a coil that is held"),
+        Field("pin", "B", "pin that switches it on when high"),
+        Field("pulse_us", "I", "microseconds a PULSE or NOTE switches it on, 0 for a coil that is held"),
+        Field("lead_us", "I", "microseconds from switching on to the blow or to the finger being down"),
         Field("max_on_ms", "H", "longest time on, milliseconds (65535 for that or longer)"),
         Field("release_ms", "H", "time it needs to be at rest again, milliseconds, rounded up"),
+        Field("max_duty", "B", "share of time it may be on, percent, 1 to 99"),
     ),
 )
 SWITCH = Record(
@@ -117,8 +170,8 @@ SWITCH = Record(
     (
         Field("pin", "B", "pin it is read on"),
         Field("closed_high", "B", "1: the pin is high when the switch is pressed; 0: low"),
-        Field("role", "B", "0 home, 1 detent, 2 index"),
-        Field("axis", "B", "axis it belongs to"),
+        Field("role", "B", "0 home, 1 detent, 2 index, 3 play button"),
+        Field("axis", "B", f"axis it belongs to, {NO_AXIS} for the play button"),
     ),
 )
 STOP = Record(
@@ -132,35 +185,24 @@ ROLL_HEAD = Record(
     "roll head",
     (
         Field("machine_id", "I", "of the machine block this roll is packed for"),
-        Field("cues", "I", "number of cues, the closing END not counted"),
-        Field("ticks", "I", "roll ticks from the start to END"),
+        Field("cues", "I", "number of records as played, repeats played out, END not counted"),
+        Field("length_us", "I", "microseconds from the start to END"),
+        Field("horizon_ms", "H", "no command is due longer than this before the time of its record, milliseconds, rounded up"),
+        Field("waits", "B", "entries of the wait table, 0 to 255"),
         Field("title_bytes", "B", "bytes of the title that follows, UTF-8"),
     ),
 )
 RECORDS = (HEADER, MACHINE_HEAD, AXIS, RAMP_ENTRY, COIL, SWITCH, STOP, ROLL_HEAD)
 
-EXTENDED_ARGUMENT = 31
-"""An argument of 31 in a cue's first byte says that the argument is the byte that follows it."""
-
-
-class Op(IntEnum):
-    """What a cue does: the upper three bits of its first byte."""
-
-    END = 0
-    MOVE = 1
-    TURN = 2
-    PULSE = 3
-    HOLD = 4
-    RELEASE = 5
-
-
 OP_MEANINGS = {
-    Op.END: ("0", "the tune ends; the carriage stays, all coils are off"),
-    Op.MOVE: ("stop", "move that stop's carriage to it, by its ramp"),
-    Op.TURN: ("axis", "turn the pick one turn, by its ramp"),
-    Op.PULSE: ("coil", "switch the coil on for its pulse_ticks"),
-    Op.HOLD: ("coil", "switch the coil on until RELEASE"),
-    Op.RELEASE: ("coil", "switch the coil off"),
+    Op.END: ("0", "the tune ends; carriages stay, all coils are off"),
+    Op.NOTE: ("stop", "bring that stop's carriage to it in time, and strike its striker to sound now"),
+    Op.MOVE: ("stop", "move that stop's carriage to it, starting now"),
+    Op.TURN: ("axis", "turn the pick one turn, to sound now"),
+    Op.PULSE: ("coil", "switch the coil on for its pulse_us, to sound now"),
+    Op.HOLD: ("coil", "switch the coil on until RELEASE, to be down now"),
+    Op.RELEASE: ("coil", "switch the coil off now"),
+    Op.REPEAT: ("0", "play records that stand before this one as if they stood here"),
 }
 
 

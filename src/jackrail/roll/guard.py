@@ -1,64 +1,108 @@
 """The last look at a roll before it is written: would it harm anything, whatever planned it?
 
 Like the dry run it reads the unpacked roll, not the setting: every coil off again in time, every motor done before it is
-told to move again, every string plucked only while its bar stands still and settled. A finding here is a fault of the
-program; it is an error, so that such a roll is never played.
+told to move again, every string plucked only while its bar stands still and settled: a fault in these is a fault of the
+program. And would the board stop in the middle, because a coil grows too hot or more is due at once than it can hold? All
+are errors, so that such a roll is never played.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 from jackrail.findings import Finding
-from jackrail.machine.mechanism import TravellingStop
+from jackrail.machine.mechanism import Coil, TravellingStop
 from jackrail.motion.ensemble import Ensemble
 
 from .dry_run import plucks_of, spans_of, ticks_where
-from .format import ROLL_TICK_US, Op
+from .format import QUEUE_COMMANDS, Op
+from .fuse import TOLERANCE_US
 from .machine_block import Numbering
 from .roll import Roll, seconds_of
 
-_TICK_S = ROLL_TICK_US / 1e6
+_SLACK_S = 2 * TOLERANCE_US / 1e6
+"""Two packed commands may be nearer or further apart than their cues by this much."""
 _ADVICE = "this is a fault of the program: do not play the roll, and please report it"
 
 
 def guard_findings(roll: Roll, numbering: Numbering, ensemble: Ensemble) -> list[Finding]:
     """An error for each device that the roll would treat badly, naming the first time it does."""
-    found = [("roll.coil", *fault) for fault in _coil_faults(roll, numbering, ensemble)]
-    found += [("roll.motion", *fault) for fault in _overlaps(roll, numbering, ensemble)]
-    found += [("roll.motion", *fault) for fault in _unsettled(roll, numbering, ensemble)]
+    found = [("roll.motion", *fault) for fault in (*_overlaps(roll, numbering, ensemble), *_unsettled(roll, numbering, ensemble))]
+    hot: list[Finding] = []
+    for number, coil_id in enumerate(numbering.coils):
+        coil = ensemble.mechanism.coil(coil_id)
+        spans, faults = _coil_spans(roll, number, coil, ensemble.mechanism.pulses_s().get(coil_id, 0.0))
+        found += [("roll.coil", *fault) for fault in faults]
+        hot += [] if faults else _heat_findings(coil, spans)
     first: dict[tuple[str, str], Finding] = {}
     for code, device, at_s, text in found:
         first.setdefault((code, device), Finding(code, "error", f"{at_s:.3f} s", f"{device} {text}", advice=_ADVICE))
-    return list(first.values())
+    return [*first.values(), *hot, *_queue_findings(roll)]
 
 
-Faults = Iterator[tuple[str, float, str]]
+Fault = tuple[str, float, str]
 """Device, moment in seconds, what is wrong."""
+Faults = Iterator[Fault]
 
 
-def _coil_faults(roll: Roll, numbering: Numbering, ensemble: Ensemble) -> Faults:
-    pulses_s = ensemble.mechanism.pulses_s()
-    for number, coil_id in enumerate(numbering.coils):
-        coil = ensemble.mechanism.coil(coil_id)
-        spans: list[tuple[float, float | None]] = []
-        for cue in roll.cues:
-            at_s = seconds_of(cue.tick)
-            if cue.argument != number or cue.op not in (Op.PULSE, Op.HOLD, Op.RELEASE):
-                continue
-            if cue.op is Op.RELEASE:
-                if spans and spans[-1][1] is None:
-                    spans[-1] = (spans[-1][0], at_s)
-                continue
-            if spans and (spans[-1][1] is None or at_s < (spans[-1][1] or 0.0)):
-                yield coil.id, at_s, "is switched on while it is on"
-            spans.append((at_s, at_s + pulses_s.get(coil.id, 0.0) if cue.op is Op.PULSE else None))
-        for on_s, off_s in spans:
-            if off_s is None or off_s > seconds_of(roll.end_tick):
-                yield coil.id, on_s, "is switched on and not off again before the end"
-            elif off_s - on_s > coil.max_on_s + _TICK_S:
-                yield coil.id, on_s, f"is on for {off_s - on_s:.3f} s, longer than its {coil.max_on_s:g} s"
+def _coil_spans(roll: Roll, number: int, coil: Coil, pulse_s: float) -> tuple[list[tuple[float, float]], list[Fault]]:
+    """When a coil is on, and what is wrong with that. A HOLD of a coil that is held changes nothing."""
+    spans: list[tuple[float, float]] = []
+    faults: list[Fault] = []
+    held_s: float | None = None
+    end_s = seconds_of(roll.end_tick)
+    for cue in (cue for cue in roll.cues if cue.argument == number and cue.op in (Op.PULSE, Op.HOLD, Op.RELEASE)):
+        at_s = seconds_of(cue.tick)
+        if cue.op is Op.RELEASE:
+            if held_s is not None:
+                spans.append((held_s, at_s))
+            held_s = None
+        elif held_s is None:
+            if spans and at_s < spans[-1][1]:
+                faults.append((coil.id, at_s, "is switched on while it is on"))
+            if cue.op is Op.HOLD:
+                held_s = at_s
+            else:
+                spans.append((at_s, at_s + pulse_s))
+        elif cue.op is Op.PULSE:
+            faults.append((coil.id, at_s, "is switched on while it is on"))
+    late = [on_s for on_s, off_s in spans if off_s > end_s] + ([] if held_s is None else [held_s])
+    faults += [(coil.id, on_s, "is switched on and not off again before the end") for on_s in late]
+    for on_s, off_s in spans:
+        if off_s - on_s > coil.max_on_s + _SLACK_S:
+            faults.append((coil.id, on_s, f"is on for {off_s - on_s:.3f} s, longer than its {coil.max_on_s:g} s"))
+    return spans, faults
+
+
+def _heat_findings(coil: Coil, spans: Sequence[tuple[float, float]]) -> list[Finding]:
+    """An error when a coil is on so long and so often that the board would switch it off and stop.
+
+    On, it gathers heat by 1 - max_duty a second; off, it loses max_duty a second; more than max_on_s (1 - max_duty) is too
+    much. So it bears max_on_s from cold, and in the long run the share max_duty (in the spirit of IEC 60034-1, duty S3).
+    """
+    gathers, loses = 1 - coil.max_duty, coil.max_duty
+    heat_s, cooled_from_s = 0.0, 0.0
+    for on_s, off_s in spans:
+        heat_s = max(0.0, heat_s - (on_s - cooled_from_s) * loses) + (off_s - on_s) * gathers
+        cooled_from_s = off_s
+        if heat_s > (coil.max_on_s + _SLACK_S) * gathers:
+            share = f"{100 * coil.max_duty:g} % of the time"
+            text = f"the coil {coil.id!r} grows too hot: the board would stop here, since it may be on for {share}"
+            values = round(heat_s / gathers, 4), coil.max_on_s
+            advice = "play it slower, shorten the pulse, or use a coil that may be on for longer"
+            return [Finding("coil.duty", "error", f"{on_s:.3f} s", text, *values, "s", advice)]
+    return []
+
+
+def _queue_findings(roll: Roll) -> list[Finding]:
+    """An error when more is due at about one time than the board can hold."""
+    if roll.queue.most <= QUEUE_COMMANDS:
+        return []
+    at = f"{max(0.0, seconds_of(roll.queue.at_tick)):.3f} s"
+    text = f"{roll.queue.most} commands would wait at once on the board, which holds {QUEUE_COMMANDS}"
+    advice = "play fewer notes at once, or more slowly"
+    return [Finding("roll.queue", "error", at, text, roll.queue.most, QUEUE_COMMANDS, "commands", advice)]
 
 
 def _overlaps(roll: Roll, numbering: Numbering, ensemble: Ensemble) -> Faults:

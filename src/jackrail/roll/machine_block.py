@@ -8,17 +8,36 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from jackrail.faults import BadInput, Fault
-from jackrail.machine.board import Board
-from jackrail.machine.mechanism import Coil, Mechanism, TravellingStop, TurningPick
+from jackrail.machine.board import SHIFT_LATCH, Board
+from jackrail.machine.mechanism import Coil, KickedPick, Mechanism, TravellingStop, TurningPick
 from jackrail.motion.axis import Axis
 from jackrail.motion.ensemble import Ensemble
 from jackrail.motion.ramp import TICK_HZ
-from jackrail.motion.voice import coil_release_s
+from jackrail.motion.voice import GUARD_S, coil_lead_s, coil_release_s, pluck_lead_s
 
-from .format import AXIS, COIL, MACHINE_HEAD, MACHINE_KIND, NO_PIN, RAMP_ENTRY, ROLL_TICK_US, STOP, SWITCH, unwrap, wrap
+from .format import (
+    AXIS,
+    COIL,
+    FIRST_SHIFT_PIN,
+    FIRST_STRIKER_COIL,
+    MACHINE_HEAD,
+    MACHINE_KIND,
+    NO_AXIS,
+    NO_PIN,
+    NO_STRIKER,
+    RAMP_ENTRY,
+    STOP,
+    SWITCH,
+    Policy,
+    Role,
+    unwrap,
+    wrap,
+)
 
 _PLAIN_RECORDS = (("coils", COIL), ("switches", SWITCH), ("stops", STOP))
-_ROLES = ("home", "detent", "index")
+_POLICIES = {"go on": Policy.GO_ON, "home again": Policy.HOME_AGAIN, "stop": Policy.STOP}
+_SLOWEST_HOMING_TICKS = 4000
+"""A switch is approached with 2 ms a step or slower: common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -48,13 +67,15 @@ Records = dict[str, list[dict[str, int]]]
 """The records of a machine block by kind, each a dict of its fields. ramps: the entries of all axes, with their axis."""
 
 
-def records_of(ensemble: Ensemble, board: Board) -> Records:
+def _records_of(ensemble: Ensemble, board: Board) -> Records:
     """What a machine block says of a machine, but for its head."""
     numbering, mechanism = numbering_of(ensemble), ensemble.mechanism
     closed_high = {switch.id: switch.closed == "high" for switch in mechanism.switches}
     pulses_s = mechanism.pulses_s()
     return {
-        "axes": [_axis(axis, board, mechanism) for axis in ensemble.axes.values()],
+        "axes": [
+            {**_axis(axis, board, mechanism), **_lead_and_striker(axis.motor, ensemble, numbering)} for axis in ensemble.axes.values()
+        ],
         "ramps": [
             {"axis": number, "interval": interval, "count": count}
             for number, axis in enumerate(ensemble.axes.values())
@@ -63,7 +84,7 @@ def records_of(ensemble: Ensemble, board: Board) -> Records:
         "coils": [_coil(coil, pulses_s.get(coil.id, 0.0), board, mechanism) for coil in mechanism.coils],
         "switches": [
             {"pin": _pin(board, switch), "closed_high": int(closed_high[switch]), "role": role, "axis": axis}
-            for switch, role, axis in _switches(mechanism, numbering)
+            for switch, role, axis in _switches(mechanism, numbering, board)
         ],
         "stops": [{"axis": numbering.axes.index(motor), "steps": steps} for motor, steps in numbering.stops],
     }
@@ -71,17 +92,18 @@ def records_of(ensemble: Ensemble, board: Board) -> Records:
 
 def pack_machine(ensemble: Ensemble, board: Board) -> bytes:
     """The machine block of a machine. It is unpacked and compared before it is returned, as every roll is."""
-    records = records_of(ensemble, board)
+    records = _records_of(ensemble, board)
     counts = {kind: len(records[kind]) for kind in ("axes", "coils", "switches", "stops")}
-    head = MACHINE_HEAD.pack(machine_id=0, tick_hz=TICK_HZ, roll_tick_us=ROLL_TICK_US, **counts)
-    body = bytearray(head[4:])
+    head = {"tick_hz": TICK_HZ, **counts, **_board_values(board)}
+    body = bytearray(MACHINE_HEAD.pack(machine_id=0, **head)[4:])
     for number, axis in enumerate(records["axes"]):
         body += AXIS.pack(**axis)
         body += b"".join(RAMP_ENTRY.pack(**entry) for entry in records["ramps"] if entry["axis"] == number)
     for kind, record in _PLAIN_RECORDS:
         body += b"".join(record.pack(**values) for values in records[kind])
-    block = wrap(MACHINE_KIND, zlib.crc32(body).to_bytes(4, "little") + bytes(body))
-    if {kind: rows for kind, rows in unpack_machine(block).items() if kind != "head"} != records:
+    number = zlib.crc32(body)
+    block = wrap(MACHINE_KIND, number.to_bytes(4, "little") + bytes(body))
+    if unpack_machine(block) != {"head": [{"machine_id": number, **head}], **records}:
         raise AssertionError("the packed machine block does not read back as what was packed")
     return block
 
@@ -115,15 +137,26 @@ def unpack_machine(block: bytes) -> Records:
 
 
 def pin_number(name: str) -> int:
-    """Number of a pin as on the usual board: D0-D13 are 0-13, A0-A5 are 14-19."""
-    return int(name[1:]) + (14 if name.startswith("A") else 0)
+    """Number of a pin: D0-D13 are 0-13, A0-A5 are 14-19, S0-S31 (outputs of the shift registers) are 32-63."""
+    return int(name[1:]) + {"D": 0, "A": 14, "S": FIRST_SHIFT_PIN}[name[0]]
 
 
 def _pin(board: Board, device: str) -> int:
     return pin_number(board.pins[device]) if device in board.pins else NO_PIN
 
 
+def _board_values(board: Board) -> dict[str, int]:
+    """The fields of the head that say what the board does and has."""
+    outputs = [pin_number(pin) - FIRST_SHIFT_PIN + 1 for pin in board.pins.values() if pin.startswith("S")]
+    return {
+        "policy": _POLICIES[board.on_mismatch],
+        "shift_latch_pin": _pin(board, SHIFT_LATCH),
+        "shift_outputs": 8 * math.ceil(max(outputs, default=0) / 8),
+    }
+
+
 def _axis(axis: Axis, board: Board, mechanism: Mechanism) -> dict[str, int]:
+    slowest = axis.ramp.entries[0][0] if axis.ramp.entries else axis.ramp.cruise_ticks
     return {
         "step_pin": _pin(board, f"{axis.motor}.step"),
         "direction_pin": _pin(board, f"{axis.motor}.direction"),
@@ -134,27 +167,51 @@ def _axis(axis: Axis, board: Board, mechanism: Mechanism) -> dict[str, int]:
         "highest": axis.highest,
         "turn_steps": mechanism.motor(axis.motor).microsteps_per_turn,
         "cruise_ticks": axis.ramp.cruise_ticks,
+        "home_ticks": max(slowest, _SLOWEST_HOMING_TICKS),
         "entries": len(axis.ramp.entries),
     }
+
+
+def _lead_and_striker(motor: str, ensemble: Ensemble, numbering: Numbering) -> dict[str, int]:
+    """The lead of an axis and, for a carriage, what a NOTE on it strikes."""
+    mechanism = ensemble.mechanism
+    for part in mechanism.voices:
+        pluck = getattr(part, "pluck", None)
+        if isinstance(pluck, TurningPick) and pluck.motor == motor:
+            return {"lead_us": _us(pluck_lead_s(pluck, mechanism, ensemble.axes)), "striker": NO_STRIKER}
+        if isinstance(part, TravellingStop) and part.carriage.motor == motor:
+            lead_us = _us(part.carriage.settle_s + GUARD_S)
+            if isinstance(part.pluck, KickedPick):
+                return {"lead_us": lead_us, "striker": FIRST_STRIKER_COIL + numbering.coils.index(part.pluck.coil)}
+            return {"lead_us": lead_us, "striker": numbering.axes.index(part.pluck.motor)}
+    raise AssertionError(f"the axis {motor!r} belongs to no voice")
+
+
+def _us(time_s: float) -> int:
+    return round(time_s * 1e6)
 
 
 def _coil(coil: Coil, pulse_s: float, board: Board, mechanism: Mechanism) -> dict[str, int]:
     return {
         "pin": _pin(board, coil.id),
-        "pulse_ticks": round(pulse_s * 1e6 / ROLL_TICK_US),
+        "pulse_us": _us(pulse_s),
+        "lead_us": _us(coil_lead_s(coil, mechanism)),
         "max_on_ms": min(65535, int(coil.max_on_s * 1000)),
         "release_ms": math.ceil(coil_release_s(coil, mechanism) * 1000),
+        "max_duty": round(100 * coil.max_duty),
     }
 
 
-def _switches(mechanism: Mechanism, numbering: Numbering) -> Iterator[tuple[str, int, int]]:
-    """Switch id, role number and axis number of each switch in use."""
+def _switches(mechanism: Mechanism, numbering: Numbering, board: Board) -> Iterator[tuple[str, Role, int]]:
+    """Switch id, role and axis number of each switch in use."""
     for part in mechanism.voices:
         if isinstance(part, TravellingStop):
             axis = numbering.axes.index(part.carriage.motor)
-            yield part.carriage.home_switch, _ROLES.index("home"), axis
+            yield part.carriage.home_switch, Role.HOME, axis
             if part.carriage.detent_switch is not None:
-                yield part.carriage.detent_switch, _ROLES.index("detent"), axis
+                yield part.carriage.detent_switch, Role.DETENT, axis
         pluck = getattr(part, "pluck", None)
         if isinstance(pluck, TurningPick) and pluck.index_switch is not None:
-            yield pluck.index_switch, _ROLES.index("index"), numbering.axes.index(pluck.motor)
+            yield pluck.index_switch, Role.INDEX, numbering.axes.index(pluck.motor)
+    if board.play_button is not None:
+        yield board.play_button, Role.PLAY_BUTTON, NO_AXIS

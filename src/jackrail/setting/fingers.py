@@ -2,7 +2,7 @@
 
 A finger is pressed early enough to have settled before its note, and lifted for the next note of its string or when its
 note is over, never later than its coil may be on. It stays down over repeated notes of its fret while it may; else it is
-lifted once between two of them.
+lifted between two of them, for as long as its coil needs to cool.
 """
 
 from __future__ import annotations
@@ -43,6 +43,9 @@ def finger_holds(notes: list[SetNote], part: FrettedString, voice: Voice, mechan
         off_s = _lift_s(note, after, coil, fit_s, mechanism)
         if off_s > latest_s:  # a rest follows that is longer than the coil may be on
             off_s = min(note.onset_s + note.written_s, latest_s)
+        if after is not None and after.place == note.place:  # it cools as much as it grew hot, and is pressed again
+            pressed_s = after.onset_s - fit_s - coil_lead_s(coil, mechanism)
+            off_s = min(off_s, on_s + coil.max_duty * (pressed_s - on_s))
         holds.append(Hold(coil.id, on_s, max(off_s, note.onset_s), tuple(one.index for one in held)))
         held = []
     return holds

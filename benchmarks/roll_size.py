@@ -1,0 +1,142 @@
+"""How many bytes does a note take in the packed roll, and how many notes fit in the board's flash?
+
+The four own tunes and a few hundred real ones (O'Neill, Ryan, Aird and Essen, from music21's corpus, read where it lies), all
+on the quay zither with their repeats played out. Whole blocks count, header, title and wait table included. The flash is
+filled from the machine block to the boot loader with the real tunes as they come. Run: `python benchmarks/roll_size.py`.
+"""
+
+from __future__ import annotations
+
+import random
+import statistics
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import music21
+
+from jackrail import api
+from jackrail.faults import BadInput
+from jackrail.roll.format import HEADER
+from jackrail.roll.roll import pack_roll, ticks_of, to_board
+from jackrail.tune.model import Tune
+from jackrail.work import Work
+
+HOME = Path(__file__).parent.parent
+MACHINE = HOME / "machines" / "quay_zither.toml"
+CORPUS = Path(music21.__file__).parent / "corpus"
+FOLDERS = ("oneills1850", "ryansMammoth", "airdsAirs", "essenFolksong")
+REAL_TUNES = 400
+MOST_B_A_NOTE = 2.6
+FEWEST_NOTES = 9000
+SLOWEST_PACK_MS = 8.0
+
+
+@dataclass(frozen=True)
+class Size:
+    """One packed tune. bare_b: its records alone, without header, head, title and wait table."""
+
+    notes: int
+    block_b: int
+    bare_b: int
+
+    @property
+    def a_note(self) -> float:
+        """Bytes a note."""
+        return self.block_b / self.notes
+
+
+def size_of(work: Work) -> Size:
+    block = work.roll_block
+    return Size(work.setting.notes_kept, len(block), len(block) - records_at(block))
+
+
+def records_at(block: bytes) -> int:
+    """Where the records of a roll block begin, by SPEC-roll.md: header, head of 16 bytes, title, 3 bytes for each wait."""
+    waits, title = block[8 + 14], block[8 + 15]
+    return HEADER.layout.size + 16 + title + 3 * waits
+
+
+def real_tunes(count: int, seed: int = 1) -> Iterator[Tune]:
+    """Tunes of the corpus that can be read, the four folders in turn, files and numbers drawn with a seed."""
+    draw = random.Random(seed)  # noqa: S311 - a sample, not a secret
+    files = {folder: sorted((CORPUS / folder).glob("*.abc")) for folder in FOLDERS}
+    places = {folder: [(file, number) for file in found for number, _ in numbers_of(file)] for folder, found in files.items()}
+    for folder in FOLDERS:
+        draw.shuffle(places[folder])
+    given = 0
+    while given < count and any(places.values()):
+        for folder in FOLDERS:
+            if places[folder] and given < count:
+                try:
+                    tune = api.read_tune(*places[folder].pop())
+                except BadInput:
+                    continue
+                given += 1
+                yield tune
+
+
+def numbers_of(file: Path) -> list[tuple[int, str]]:
+    try:
+        return api.list_tunes(file)
+    except BadInput:
+        return []
+
+
+def line(what: str, sizes: list[Size]) -> None:
+    a_note = [size.a_note for size in sizes]
+    notes = sum(size.notes for size in sizes)
+    whole, bare = sum(size.block_b for size in sizes) / notes, sum(size.bare_b for size in sizes) / notes
+    shares = f"{statistics.mean(a_note):7.2f} {statistics.median(a_note):7.2f} {max(a_note):7.2f}"
+    print(f"{what:24} {len(sizes):6d} {notes:7d} {whole:8.2f} {bare:8.2f}   {shares}")
+
+
+def report(what: str, value: float, limit: float, unit: str, *, least: bool = False) -> bool:
+    good = value >= limit if least else value <= limit
+    print(f"{what:44} {value:9.2f} {unit:6} {'at least' if least else 'at most'} {limit:9.2f} {'' if good else ' MISSED'}")
+    return good
+
+
+def notes_that_fit(works: list[Work]) -> int:
+    """Melody notes kept of the rolls that stand in the flash one behind the other, behind the machine block."""
+    room = int(works[0].machine.board.flash_b - works[0].machine.board.boot_loader_b) - 0x2000 - len(works[0].machine_block)
+    notes = 0
+    for work in works:
+        room -= len(work.roll_block)
+        if room < 0:
+            return notes
+        notes += work.setting.notes_kept
+    raise AssertionError("too few tunes to fill the flash: raise REAL_TUNES")
+
+
+def pack_ms(work: Work) -> float:
+    cues, end_tick = to_board(work.cues, work.numbering), ticks_of(work.performance.end_s)
+    times = []
+    for _ in range(3):
+        start = time.perf_counter()
+        pack_roll(cues, work.tune.title, end_tick, work.machine_block)
+        times.append(time.perf_counter() - start)
+    return 1000 * min(times)
+
+
+def main() -> int:
+    machine = api.load_machine(MACHINE)
+    own = [api.do_work(machine, api.read_tune(path)) for path in sorted((HOME / "tunes").glob("*.*")) if path.suffix != ".md"]
+    real = [work for tune in real_tunes(REAL_TUNES) if (work := api.do_work(machine, tune)).setting.notes_kept]
+    print(f"{'':24} {'tunes':>6} {'notes':>7} {'B/note':>8} {'records':>8}   {'mean':>7} {'median':>7} {'worst':>7}  (of each tune)")
+    for work in own:
+        line(work.tune.title[:24], [size_of(work)])
+    line("own tunes", [size_of(work) for work in own])
+    line("real tunes", [size_of(work) for work in real])
+    sizes = [size_of(work) for work in real]
+    good = report("bytes a note over all real tunes", sum(s.block_b for s in sizes) / sum(s.notes for s in sizes), MOST_B_A_NOTE, "B")
+    good &= report("notes that fit in the flash", notes_that_fit(real), FEWEST_NOTES, "notes", least=True)
+    times = sorted(pack_ms(work) for work in real)
+    good &= report("packing a tune, median", statistics.median(times), SLOWEST_PACK_MS, "ms")
+    return 0 if good else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
