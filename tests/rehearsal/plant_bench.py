@@ -57,9 +57,9 @@ def contact(low, high, **changes):
     return {"on_switch": 0, "motor": 0, "low": low, "high": high, "period": 0.0, "slack": 0.05} | changes
 
 
-def bench(*, rails=(rail(),), motors=(), coils=(), switches=(), contacts=(), seed=1):
+def bench(*, rails=None, motors=(), coils=(), switches=(), contacts=(), seed=1):
     """A plant of these rows; its devices are called by their numbers."""
-    parts = {"rails": rails, "motors": motors, "coils": coils, "switches": switches, "contacts": contacts}
+    parts = {"rails": rails or [rail()], "motors": motors, "coils": coils, "switches": switches, "contacts": contacts}
     ids = {f"{kind[:-1] if kind != 'switches' else 'switch'}_ids": tuple(str(n) for n in range(len(parts[kind]))) for kind in parts}
     del ids["contact_ids"]
     return Plant(*library(), Configuration(**parts, clock_hz=HZ, seed=seed, **ids))

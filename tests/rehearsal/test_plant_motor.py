@@ -10,8 +10,8 @@ from itertools import pairwise
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-
 from plant_bench import DIRECTION, ENABLE, bench, cycles, motor, ramp, rest, seen, step_at
+
 from workshop import examples
 
 
@@ -76,8 +76,9 @@ def test_the_current_rises_as_a_winding_lets_it():
         assert plant.motor("0").current_a == 1.7
 
 
-def pull_out_nm(turns_s, volts=12.0, ohms=1.5, henry=2.8e-3, amps=1.7, holding_nm=0.4):
-    """Acarnley: k*(V/Z - w*psi*R/Z^2), psi the flux of 50 pole pairs, at most what the set current gives."""
+def pull_out_nm(turns_s):
+    """Acarnley: k*(V/Z - w*psi*R/Z^2), psi the flux of 50 pole pairs, at most what the set current gives; the bench's motor."""
+    volts, ohms, henry, amps, holding_nm = 12.0, 1.5, 2.8e-3, 1.7, 0.4
     electrical = math.tau * 50 * turns_s
     k = holding_nm / amps
     z2 = ohms**2 + (electrical * henry) ** 2

@@ -1,18 +1,20 @@
 """The plant's switches and picks at positions and times worked by hand."""
 
+from itertools import pairwise
+
 import pytest
+from plant_bench import DIRECTION, HOME, HZ, bench, contact, cycles, motor, plant_of, ramp, rest, seen, step_at, switch
 
 from jackrail.rehearsal.plant import Assumptions, configure, pin_number
-from plant_bench import DIRECTION, HOME, HZ, bench, contact, cycles, motor, plant_of, ramp, rest, seen, step_at, switch
 from workshop import changed, machine
 
 MM = {"travel": 40.0, "friction_nm": 0.002, "microsteps": 8}  # 0.025 mm a step
 
 
-def creep(plant, step_pin, direction_pin, steps, start_s, up):
+def creep(plant, pins, steps, start_s, *, up):
     """Steps of 2 ms, 12.5 mm/s at 0.025 mm: (position after each, level of every pin then)."""
-    levels, way = {}, []
-    plant.on_pin(lambda pin, level, cycle: levels.__setitem__(pin, level))
+    (step_pin, direction_pin), levels, way = pins, {}, []
+    plant.on_pin(lambda pin, level, _: levels.__setitem__(pin, level))
     plant.edge(direction_pin, int(up), cycles(start_s))
     for n in range(steps):
         at_s = start_s + 0.002 * n
@@ -24,13 +26,13 @@ def creep(plant, step_pin, direction_pin, steps, start_s, up):
 
 def test_home_closes_where_the_file_says_on_the_side_of_its_end():
     with plant_of("quay_zither", Assumptions(bounce_s=0.0, start={"carriage": 62.0})) as plant:
-        assert (62.0, 0) == (plant.motor("carriage").position, plant.configuration.switches[0]["closed_high"])
-        down = creep(plant, 9, 8, 100, 0.01, up=False)
+        assert (plant.motor("carriage").position, plant.configuration.switches[0]["closed_high"]) == (62.0, 0)
+        down = creep(plant, (9, 8), 100, 0.01, up=False)
         closed = [at_mm for at_mm, levels in down if levels[14] == 0]  # home is closed = low, on A0
         assert max(closed) == pytest.approx(60.0, abs=0.026)
         assert all(levels[14] == 1 for at_mm, levels in down if at_mm > 60.0)
         assert len(closed) > 10
-        up = creep(plant, 9, 8, 60, 0.5, up=True)
+        up = creep(plant, (9, 8), 60, 0.5, up=True)
         assert min(at_mm for at_mm, levels in up if levels[14] == 1) == pytest.approx(60.05, abs=0.026)  # 0.05 mm of play
 
 
@@ -47,7 +49,7 @@ def test_home_at_the_far_end_closes_beyond_it():
 def test_detents_close_within_their_half_width_of_each_stop():
     # E4 on the open C4 of 640 mm lies at 640 * (1 - 2^(-4/12)) = 132.032 mm (check value G06's formula)
     with plant_of("quay_zither", Assumptions(bounce_s=0.0, start={"carriage": 130.5})) as plant:
-        way = creep(plant, 9, 8, 130, 0.01, up=True)
+        way = creep(plant, (9, 8), 130, 0.01, up=True)
         closed = [at_mm for at_mm, levels in way if levels[15] == 0]
         assert min(closed) == pytest.approx(132.032 - 0.4, abs=0.026)
         assert max(closed) == pytest.approx(132.032 + 0.4 + 0.05, abs=0.026)
@@ -60,7 +62,7 @@ def test_stops_too_near_each_other_for_the_switch_are_one():
     spans = list(zip(detent["low"], detent["high"], strict=True))
     # D4 lies at 640 * (1 - 2^(-2/12)) = 69.82 mm, before them
     assert spans[1] == (pytest.approx(99.6), pytest.approx(101.1))
-    assert all(b[0] - a[1] > 0.1 for a, b in zip(spans, spans[1:], strict=False))
+    assert all(b[0] - a[1] > 0.1 for a, b in pairwise(spans))
 
 
 def test_the_index_closes_at_rest_every_turn():
@@ -68,7 +70,7 @@ def test_the_index_closes_at_rest_every_turn():
     with bench(
         motors=[motor(start=0.5, friction_nm=0.002)], switches=[switch()], contacts=[contact([-0.04], [0.04], period=1.0, slack=0.002)]
     ) as plant:
-        way = creep(plant, 9, 8, 2500, 0.01, up=True)
+        way = creep(plant, (9, 8), 2500, 0.01, up=True)
     levels = [(at, levels[HOME]) for at, levels in way]
     changes = [at for (at, now), (_, before) in zip(levels[1:], levels, strict=False) if now != before]
     assert changes == pytest.approx([0.96, 1.042, 1.96, 2.042], abs=0.0007)
@@ -79,9 +81,9 @@ def test_one_switch_of_several_picks_is_closed_when_all_are_at_rest():
     contacts = [contact([-0.04], [0.04], motor=n, period=1.0, slack=0.002) for n in (0, 1)]
     motors = [motor(friction_nm=0.002), motor(start=0.5, step_pin=10, direction_pin=7, friction_nm=0.002)]
     with bench(motors=motors, switches=[switch()], contacts=contacts) as plant:
-        first = creep(plant, 9, 8, 1, 0.01, up=True)
+        first = creep(plant, (9, 8), 1, 0.01, up=True)
         assert first[0][1][HOME] == 1
-        creep(plant, 10, 7, 800, 0.1, up=True)
+        creep(plant, (10, 7), 800, 0.1, up=True)
         closes = seen(plant, "closes")
         assert len(closes) == 1
         assert closes[0][0] == pytest.approx(0.1 + 0.002 * 0.46 * 1600, abs=0.004)  # 0.46 turn on from 0.5
@@ -94,7 +96,7 @@ def changes_of(seed, bounce_s=0.0015, arm=()):
     with bench(motors=[row], switches=[switch(bounce_s=bounce_s)], contacts=[contact([-1e9], [60.0])], seed=seed) as plant:
         for fault in arm:
             plant.fault(*fault)
-        plant.on_pin(lambda pin, level, cycle: told.append((cycle / HZ, level)))
+        plant.on_pin(lambda _, level, cycle: told.append((cycle / HZ, level)))
         plant.edge(DIRECTION, 0, 0)
         times = ramp(80, 4000, 80_000, 0.01)
         step_at(plant, times)
@@ -136,7 +138,7 @@ def test_a_stuck_switch_shows_one_thing_whatever_happens(fault, levels):
 def test_the_first_report_is_of_every_switch():
     told = []
     with plant_of("quay_zither") as plant:
-        plant.on_pin(lambda pin, level, cycle: told.append((pin, level)))
+        plant.on_pin(lambda pin, level, _: told.append((pin, level)))
     assert told == [(14, 1), (15, 1), (16, 1)]  # neither at home, nor in a stop, nor the pick at rest: all open, high
 
 
