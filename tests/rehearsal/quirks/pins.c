@@ -96,3 +96,16 @@ void slave_select(void)
     DDRB = _BV(5) | _BV(3), SPCR = _BV(SPE) | _BV(MSTR);
     TELL(SPCR);
 }
+
+/* A motor on D9, 500 steps a second, by the compare hardware; D7 shows what A1, a switch, does. */
+void joined(void)
+{
+    DDRB = _BV(1) | _BV(0), DDRD = _BV(7), PORTC = 0x07;
+    OCR1A = 15999, TCCR1A = _BV(COM1A0), TCCR1B = _BV(WGM12) | _BV(CS10);
+    for (;;) {
+        if (PINC & _BV(1))
+            PORTD = _BV(7);
+        else
+            PORTD = 0;
+    }
+}
