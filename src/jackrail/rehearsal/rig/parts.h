@@ -123,7 +123,7 @@ double motor_bar(plant *, int carriage, uint64_t cycle); /* position of a carria
 /* watch.c: what a motor's position works */
 void watch_set_up(plant *);
 void watch_crossings(plant *, motor *, double angle, uint64_t end);
-double watch_nearest_s(const motor *); /* no switch changes sooner than this, as it moves now */
+double watch_nearest_s(const motor *); /* no switch changes sooner than this */
 
 /* switch.c */
 void switch_contact(plant *, contact_switch *, int closed, uint64_t cycle);

@@ -127,11 +127,14 @@ static void motor_pin(plant *p, motor *m, int role, int level, int rises, uint64
     if (role == ROLE_STEP && !rises)
         return;
     motor_run(p, m, cycle);
+    int was_still = m->still;
     if (role == ROLE_STEP)
         motor_step(p, m, cycle);
     else
         motor_enable(p, m, level == PLANT_LOW);
     stir(p, cycle);
+    if (was_still)
+        p->wants = find_wants(p);
 }
 
 uint64_t plant_edge(plant *p, int pin, int level, uint64_t cycle) {

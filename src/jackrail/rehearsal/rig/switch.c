@@ -45,6 +45,8 @@ static void bounce(plant *p, contact_switch *s, uint64_t cycle) {
     for (int i = 0; i < s->toggle_count; i++)
         s->toggles[i] = cycle + 1 + (uint64_t)(share(p) * lasts_s / p->cycle_s);
     qsort(s->toggles, (size_t)s->toggle_count, sizeof *s->toggles, earlier);
+    if (p->wants > s->toggles[0])
+        p->wants = s->toggles[0];
 }
 
 void switch_run(plant *p, contact_switch *s, uint64_t until) {

@@ -6,6 +6,7 @@
 #include "parts.h"
 
 #define REARM_TURN 0.02 /* a pick must go so far from the string to pluck it again: about the width of its tip */
+#define SOON_S 1e-3     /* the plant is called at least so often while anything moves */
 
 /* Which span a position lies in or between, seen from a contact that was open or closed. */
 static int look(contact *k, double position) {
@@ -120,5 +121,6 @@ void watch_crossings(plant *p, motor *m, double angle, uint64_t end) {
 
 double watch_nearest_s(const motor *m) {
     double way_angle = fmin(m->angle - m->stay_low, m->stay_high - m->angle);
-    return way_angle / (2 * fabs(m->speed) + 1.0); /* twice as fast as now at most, so soon */
+    double gained = m->swing2 * SOON_S; /* the fastest that the field can make it within that time */
+    return way_angle / (2 * fabs(m->speed) + gained);
 }
