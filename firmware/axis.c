@@ -351,6 +351,10 @@ uint16_t axis_position(const axis_t *axis) {
     return position;
 }
 
+int32_t axis_steps(const axis_t *axis) {
+    return axis_u8(axis, AXIS_IS_PICK) ? 0 : axis_u32(axis, AXIS_LOWEST) + axis_position(axis);
+}
+
 uint32_t axis_travel(const axis_t *axis, uint16_t steps) {
     uint16_t left = (steps >> 1) + (steps & 1), interval = 0;
     uint16_t at = entry_at(axis, 0);

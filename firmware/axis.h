@@ -66,6 +66,7 @@ void axis_approach(axis_t *axis, bool forward, uint16_t steps);             /* a
 void axis_creep(axis_t *axis, bool forward, uint16_t steps);                /* at the interval of the slow approach, now */
 void axis_brake(axis_t *axis);                /* end the move by the ramp; a creeping one at once */
 uint16_t axis_position(const axis_t *axis);   /* also during a move */
+int32_t axis_steps(const axis_t *axis);       /* the same in steps from home; 0 for a pick */
 uint32_t axis_travel(const axis_t *axis, uint16_t steps); /* ticks of a move */
 bool is_pressed(const sense_t *sense);
 

@@ -29,7 +29,7 @@ static const stage_t stages[] PROGMEM = {
     {FORWARD, CLOSED, 4, REASON_INDEX_MISSED},
     {FORWARD, OPEN, 4, REASON_INDEX_MISSED},
 };
-enum { AFTER_CARRIAGE = 4, FIRST_OF_PICK = 4, AFTER_PICK = 7, TO_MIDDLE, NEXT };
+enum { AFTER_CARRIAGE = 4, FIRST_OF_PICK = 4, AFTER_PICK = 7, TO_HOME, NEXT };
 
 static sense_t button;
 static uint8_t stage, wanted, number;
@@ -81,8 +81,8 @@ static void set_off(axis_t *axis, uint8_t motion) {
     }
 }
 
-static void be_home(axis_t *axis, uint16_t position) {
-    axis->position = position;
+static void be_home(axis_t *axis) {
+    axis->position = is_carriage(axis) ? axis_zero(axis) : 0;
     wanted &= ~(1 << number);
     stage = NEXT;
 }
@@ -97,14 +97,21 @@ static void begin_next(void) {
     else if (axis->confirm.at)
         stage = FIRST_OF_PICK;
     else
-        be_home(axis, 0); /* nothing can tell: it is taken to be at rest */
+        be_home(axis); /* nothing can tell: it is taken to be at rest */
 }
 
-/* Both edges are passed: one turn ends in the middle between them, where the pick rests. */
-static void go_to_middle(axis_t *axis) {
-    uint16_t beyond = axis->position - edge_before - (uint16_t)(edge - edge_before) / 2;
-    axis_begin(axis, true, axis_u16(axis, AXIS_TURN_STEPS) - beyond, now());
-    stage = TO_MIDDLE;
+/* A carriage goes back to the edge of its switch. A pick has passed both edges: one turn ends in the middle between them,
+ * where it rests. */
+static void go_home(axis_t *axis, bool carriage) {
+    uint16_t beyond = axis->position - edge;
+    if (!carriage) {
+        beyond += (uint16_t)(edge - edge_before) / 2;
+        axis_begin(axis, true, axis_u16(axis, AXIS_TURN_STEPS) - beyond, now());
+    } else {
+        bool forward = axis->forward;
+        axis_begin(axis, !forward, forward ? beyond : -beyond, now());
+    }
+    stage = TO_HOME;
 }
 
 static uint8_t run_stage(axis_t *axis) {
@@ -137,10 +144,8 @@ static uint8_t run_stage(axis_t *axis) {
     stage++;
     if (!met)
         return it.reason;
-    if (stage == AFTER_CARRIAGE && is_carriage(axis))
-        be_home(axis, axis_zero(axis) + axis->position - edge);
-    else if (stage == AFTER_PICK)
-        go_to_middle(axis);
+    if (stage == (is_carriage(axis) ? AFTER_CARRIAGE : AFTER_PICK))
+        go_home(axis, is_carriage(axis));
     return HOME_BUSY;
 }
 
@@ -152,11 +157,11 @@ void home_begin(uint8_t axes_wanted) {
 uint8_t home_poll(uint8_t *where) {
     *where = number;
     axis_t *axis = axis_of(number);
-    if (stage < TO_MIDDLE)
+    if (stage < TO_HOME)
         return run_stage(axis);
-    if (stage == TO_MIDDLE) {
+    if (stage == TO_HOME) {
         if (axis->phase == AT_REST)
-            be_home(axis, 0);
+            be_home(axis);
     } else if (wanted) {
         begin_next();
     } else {

@@ -114,7 +114,7 @@ static void send_status(void) {
     put(serial_overruns);
     put(axis_count);
     for (uint8_t number = 0; number < axis_count; number++)
-        put_u32(axis_u32(axis_of(number), AXIS_LOWEST) + axis_position(axis_of(number)));
+        put_u32(axis_steps(axis_of(number)));
     send_frame();
 }
 

@@ -77,7 +77,7 @@ static void say_status(void) {
     say_number(PSTR("; tune "), player_tune);
     say(PSTR("; at"));
     for (uint8_t number = 0; number < axis_count; number++)
-        say_number(PSTR(" "), axis_u32(axis_of(number), AXIS_LOWEST) + axis_position(axis_of(number)));
+        say_number(PSTR(" "), axis_steps(axis_of(number)));
     say_number(PSTR("; missed index "), guard_index_missed);
     say_number(PSTR(", detent "), guard_detent_missed);
     say_number(PSTR("; homed again "), player_rehomed);
