@@ -151,6 +151,23 @@ def test_toml_that_would_break_its_reader_is_refused(text):
         ("quay_zither", 'closed = "low"', 'closed = "LOW"', "did you mean 'low'?"),
         ("quay_zither", 'home = "A0"', 'home = "a0"', "did you mean 'A0'?"),
         ("quay_zither", 'scale_length = "640 mm"', 'scale_length = "24 mm"', "check the unit"),
+        # the board's own choices
+        ("quay_zither", 'max_on = "300 ms"', 'max_on = "300 ms", max_duty = 1.0', "is out of range; found 1.0; allowed at most 0.99"),
+        ("quay_zither", 'max_on = "300 ms"', 'max_on = "300 ms", max_duty = 25', "write a share of 1"),
+        ("quay_zither", 'flash = "32 KiB"', 'flash = "32 KiB"\non_mismatch = "go home"', "did you mean 'go on'?"),
+        ("quay_zither", 'flash = "32 KiB"', 'flash = "32 KiB"\nplay_button = "button"', "there is no switch of this name"),
+        ("quay_zither", 'flash = "32 KiB"', 'flash = "32 KiB"\nplay_button = "home"', "used by more than one part"),
+        # 445 mm at 40 mm a turn of 51,200 steps are 569,600 steps; the board counts 65,535
+        ("quay_zither", 'microsteps = 8\ncurrent = "1.2 A"', 'microsteps = 256\ncurrent = "1.2 A"', "569600 steps; allowed 65535 steps"),
+        # shift registers: 74HC595 fed by the chip's serial peripheral, whose lines are D11 and D13; as master it has D12 as an
+        # input and must not have D10 as one (DS40002061, SPI pin overrides; from memory)
+        ("quay_zither", 'coil_am = "D6"', 'coil_am = "S0"', "the shift registers have no latch line"),
+        ("quay_zither", 'coil_am = "D6"', 'coil_am = "S32"\n"shift.latch" = "D6"', "no pin a device can hang on"),
+        ("quay_zither", 'coil_am = "D6"', 'coil_am = "s3"\n"shift.latch" = "D6"', "did you mean 'S3'?"),
+        ("quay_zither", 'home = "A0"', 'home = "S0"\n"shift.latch" = "A0"', "only a coil can hang on a shift register"),
+        ("quay_zither", '"pick.step" = "D10"', '"pick.step" = "S1"\n"shift.latch" = "A4"', "only a coil can hang on a shift register"),
+        ("quay_zither", 'coil_am = "D6"', 'coil_am = "D11"\n"shift.latch" = "D6"', "data on D11, clock on D13"),
+        ("quay_zither", 'coil_am = "D6"', 'coil_am = "D12"\n"shift.latch" = "D6"', "D12 can only be an input"),
     ],
 )
 def test_what_cannot_be_is_refused_with_its_reason(name, old, new, words):

@@ -61,7 +61,7 @@ def _fault(details: ErrorDetails) -> Fault:  # noqa: PLR0911 - one line for each
         return Fault("type", _SHAPES[kind], where, value)
     limits = [f"{words} {context[key]}" for key, words in _LIMITS.items() if key in context]
     if limits:
-        hint = "write a share of 1: 0.8 for 80 %" if key in ("hold", "efficiency") else ""
+        hint = "write a share of 1: 0.8 for 80 %" if key in ("hold", "efficiency", "max_duty") else ""
         return Fault("range", "is out of range", where, value, " and ".join(limits), hint)
     return Fault("type", details["msg"][:1].lower() + details["msg"][1:], where, value)
 
