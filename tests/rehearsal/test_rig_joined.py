@@ -35,7 +35,8 @@ def test_steps_move_the_carriage(rig):
 
 
 def test_a_switch_reaches_the_program(rig):
-    # The plant finds a crossing within one step of its own, and then stamps the event where it was. By hand: the detent at 212.85 mm is closed within 0.4 mm: from 213.25 to 212.45 at 12.5 mm/s, so for 0.064 s and the slack of 0.05 mm
+    # The plant finds a crossing within one step of its own, and then stamps the event where it was. By hand: the detent at
+    # 212.85 mm is closed within 0.4 mm: from 213.25 to 212.45 at 12.5 mm/s, so for 0.064 s and the slack of 0.05 mm.
     rig.run(1.2)
     (closed,), (opened,) = happened(rig, "closes", 1), happened(rig, "opens", 1)
     assert closed / CLOCK_HZ == pytest.approx((224.65 - 213.25) / 12.5, abs=0.006)
