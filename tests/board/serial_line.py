@@ -35,6 +35,8 @@ class Board:
     collecting: bool = False
     held: bytearray = field(default_factory=bytearray)
     own: int = 0
+    heard: list = field(default_factory=list)  # kinds of all frames, in order
+    frame_bytes: int = 64
     taken: list = field(default_factory=list)
     cues: bytearray = field(default_factory=bytearray)
     filled: float = 0.0
@@ -67,9 +69,13 @@ class Board:
         self.filled = max(0.0, self.filled - (now_s - self.ate_s) * self.eats_per_s)
         self.ate_s = now_s
         kind, sequence, payload = body[0], body[1], body[2:-2]
+        self.heard.append(kind)
+        assert len(payload) <= self.frame_bytes
         if kind == 0x01:
             self.next = (sequence + 1) % 256
-            info = struct.pack("<BIIBHBBBBB", self.link, 1, self.machine_id, 0, self.stream_bytes, 64, 1, 0, self.state, self.reason)
+            info = struct.pack(
+                "<BIIBHBBBBB", self.link, 1, self.machine_id, 0, self.stream_bytes, self.frame_bytes, 1, 0, self.state, self.reason
+            )
             return [self.say(0x82, info)]
         obeyed = sequence == self.next and self.obey(kind, payload)
         if obeyed:

@@ -110,6 +110,24 @@ def test_messages_of_a_newer_board_with_more_at_their_end_are_read_and_shorter_o
     assert read_message(Packet(0x83, 0, bytes(10) + b"\x02" + bytes(7))) is None
 
 
+@pytest.mark.parametrize("body", [b"", b"\x05"])
+def test_a_frame_without_type_or_number_is_none_though_its_crc_is_right(body):
+    assert from_line(judge.encode(body + crc_hqx(body, 0xFFFF).to_bytes(2, "little"))) is None
+
+
+@pytest.mark.parametrize("noise", [b"a" * 300, b"\xff" * 80, b"\xff" * 100_000, b"\r\n" * 5000])
+def test_noise_without_end_takes_no_memory_and_ends_with_its_line(noise):
+    receiver = Receiver()
+    assert list(receiver.feed(noise)) == []
+    assert len(receiver._held) < 300
+    assert list(receiver.feed(b"\r\nhelp\r\n")) == ["help"]
+
+
+def test_a_line_of_250_letters_is_heard_and_one_of_251_is_not():
+    assert list(Receiver().feed(b"a" * 250 + b"\r")) == ["a" * 250]
+    assert list(Receiver().feed(b"a" * 251 + b"\r")) == []
+
+
 def test_the_crc_lies_low_byte_first():
     body = from_line_bytes(to_line(Packet(2, 1, b"")))
     assert int.from_bytes(body[-2:], "little") == crc_hqx(b"\x02\x01", 0xFFFF)

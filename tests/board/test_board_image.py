@@ -1,6 +1,7 @@
 """The flash image: parts in, the same parts out; one clear fault for each thing that does not fit."""
 
 import hashlib
+import re
 
 import pytest
 from hypothesis import given
@@ -9,9 +10,9 @@ from intelhex import IntelHex
 
 from jackrail import api
 from jackrail.board.hex_file import read_hex, write_hex
-from jackrail.board.image import MACHINE_BLOCK_AT, Image, assemble, read_image, take_apart
+from jackrail.board.image import FLASH_END, MACHINE_BLOCK_AT, Image, assemble, read_image, take_apart
 from jackrail.roll.format import ROLL_KIND, wrap
-from workshop import examples, fault_codes, faults_of, machine, tune
+from workshop import ROOT, examples, fault_codes, faults_of, machine, tune
 
 MACHINE = machine("quay_zither")
 WORKS = [api.do_work(MACHINE, tune(*[(67 + n % 5, "1") for n in range(count)], title=f"Of {count}")) for count in (3, 9)]
@@ -77,6 +78,17 @@ def test_a_larger_boot_loader_leaves_less_room():
     roll = roll_of(0x7800 - 0x2000 - len(BLOCK))
     assert fault_codes(assemble, FIRMWARE, BLOCK, (roll,), board) == []
     assert fault_codes(assemble, FIRMWARE, BLOCK, (roll_of(len(roll) + 1),), board) == ["range"]
+
+
+def test_without_a_boot_loader_the_firmware_still_looks_no_further():
+    board = MACHINE.board.model_copy(update={"boot_loader_b": 0})
+    assert fault_codes(assemble, FIRMWARE, BLOCK, (roll_of(ROOM - len(BLOCK) + 1),), board) == ["range"]
+
+
+def test_the_firmware_looks_for_its_blocks_where_the_image_has_them():
+    header = (ROOT / "firmware" / "format.h").read_text(encoding="utf-8")
+    found = {name: int(value, 16) for name, value in re.findall(r"^#define (MACHINE_BLOCK_AT|FLASH_END) (\w+)", header, re.MULTILINE)}
+    assert found == {"MACHINE_BLOCK_AT": MACHINE_BLOCK_AT, "FLASH_END": FLASH_END}
 
 
 def test_all_faults_come_at_once_each_with_its_part():

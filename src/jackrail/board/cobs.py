@@ -22,7 +22,7 @@ def decode(coded: bytes) -> bytes | None:
     while at < len(coded):
         step = coded[at]
         run = coded[at + 1 : at + step]
-        if step == 0 or len(run) != step - 1 or 0 in run:
+        if len(run) != step - 1 or 0 in run:
             return None
         runs.append(run)
         at += step

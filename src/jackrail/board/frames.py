@@ -73,7 +73,8 @@ class Receiver:
             self.bad_frames += 1
 
     def _text(self) -> str | None:
-        """What is held, if it is text: perhaps the end of the line before, then printable bytes, perhaps none."""
+        """What is held, if it is text: perhaps the end of the line before, then printable bytes. Nothing, if it can be no frame either."""
         text = self._held[1:] if self._held and self._held[0] in _ENDS_OF_LINE else self._held
-        printable = len(text) <= _LONGEST_LINE and all(0x20 <= byte < 0x7F for byte in text)
-        return text.decode("ascii") if printable else None
+        if len(text) <= _LONGEST_LINE and all(0x20 <= byte < 0x7F for byte in text):
+            return text.decode("ascii")
+        return "" if len(self._held) > LONGEST_CODED else None

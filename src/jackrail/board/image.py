@@ -88,9 +88,9 @@ def read_image(path: Path) -> Image:
 
 
 def _block_at(flash: bytes, at: int) -> bytes:
-    """The block that begins at an address, by the length in its header, cut short where the flash ends."""
-    values, start = HEADER.unpack(flash[at:].ljust(HEADER.layout.size, _ERASED), 0)
-    return flash[at : at + start + values["length"]]
+    """The block that begins at an address, by the length in its header; cut short where the flash ends."""
+    values, payload_at = HEADER.unpack(flash, at)
+    return flash[at : payload_at + values["length"]]
 
 
 def _firmware_faults(firmware: bytes) -> list[Fault]:

@@ -148,7 +148,7 @@ class Session:
         if len(self._flying) < self._window and (self._orders or self._chunk_fits()):
             return -math.inf
         if self._flying:
-            return min(self._sent_s + _RESEND_S, self._progress_s + _LOST_S)
+            return self._sent_s + _RESEND_S
         return self._spoke_s + self._pause_s
 
     def take(self, data: bytes, now_s: float) -> list[Event]:
