@@ -195,6 +195,10 @@ class Chip:
         """Every change of an output: cycle, pin, level."""
         return self._log("chip_edges", "chip_edge", EDGES)
 
+    def inputs(self) -> NDArray[Any]:
+        """Every drive of an input by the world outside: cycle, pin, level; 2 where it let go."""
+        return self._log("chip_inputs", "chip_edge", EDGES)
+
     def edges_of(self, pin: int) -> tuple[NDArray[Any], NDArray[Any]]:
         """Cycles and levels of one pin."""
         edges = self.edges()
@@ -214,7 +218,7 @@ class Chip:
         return self.sent()["value"].astype(np.uint8).tobytes()
 
     def forget(self) -> None:
-        """Empty the logs of edges, marks and bytes."""
+        """Empty the logs of edges, inputs, marks and bytes."""
         self.lib.chip_forget(self.pointer)
 
     def interrupts(self) -> dict[int, Interrupt]:

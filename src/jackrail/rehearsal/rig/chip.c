@@ -233,7 +233,7 @@ chip *chip_new(const uint8_t *flash, uint32_t bytes)
 
 void chip_free(chip *c)
 {
-    list *lists[] = {&c->edges, &c->marks, &c->sent, &c->drives, &c->uart.coming};
+    list *lists[] = {&c->edges, &c->inputs, &c->marks, &c->sent, &c->drives, &c->uart.coming};
     for (unsigned i = 0; i < sizeof lists / sizeof *lists; i++)
         free(lists[i]->items);
     avr_free_irq(c->avr->interrupts.irq, AVR_INT_IRQ_COUNT);

@@ -39,9 +39,10 @@ typedef struct { uint64_t count, longest, latest; } chip_interrupt; /* cycles: e
 typedef struct { uint64_t overruns, framing_errors; } chip_line;    /* on RXD, as the chip saw them */
 
 uint64_t chip_edges(const chip *, const chip_edge **);
+uint64_t chip_inputs(const chip *, const chip_edge **); /* what the world drove; 2: it let go */
 uint64_t chip_marks(const chip *, const chip_mark **);
 uint64_t chip_sent(const chip *, const chip_byte **);
-void chip_forget(chip *);                              /* empties the three logs */
+void chip_forget(chip *);                              /* empties the four logs */
 const chip_interrupt *chip_interrupts(const chip *);   /* by vector number, 0 is unused */
 chip_line chip_line_faults(const chip *);
 uint64_t chip_asleep(const chip *);                    /* cycles spent asleep */

@@ -90,7 +90,7 @@ struct chip {
     uint8_t watchdog;
     uint64_t watchdog_armed, watchdog_zero;
 
-    list edges, marks, sent, drives;
+    list edges, inputs, marks, sent, drives;
     uint64_t next_drive;
     chip_observer observer;
     void *observer_context;

@@ -7,6 +7,12 @@ uint64_t chip_edges(const chip *c, const chip_edge **all)
     return c->edges.count;
 }
 
+uint64_t chip_inputs(const chip *c, const chip_edge **all)
+{
+    *all = c->inputs.items;
+    return c->inputs.count;
+}
+
 uint64_t chip_marks(const chip *c, const chip_mark **all)
 {
     *all = c->marks.items;
@@ -19,7 +25,7 @@ uint64_t chip_sent(const chip *c, const chip_byte **all)
     return c->sent.count;
 }
 
-void chip_forget(chip *c) { c->edges.count = c->marks.count = c->sent.count = 0; }
+void chip_forget(chip *c) { c->edges.count = c->inputs.count = c->marks.count = c->sent.count = 0; }
 
 const chip_interrupt *chip_interrupts(const chip *c) { return c->interrupts; }
 

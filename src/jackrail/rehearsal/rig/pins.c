@@ -133,6 +133,7 @@ void chip_drive(chip *c, int pin, int level)
     uint8_t bit = (uint8_t)(1 << (pin - first_pin[which]));
     p->driven = level >= 0 ? p->driven | bit : p->driven & (uint8_t)~bit;
     p->outside = level == 1 ? p->outside | bit : p->outside & (uint8_t)~bit;
+    *(chip_edge *)list_add(&c->inputs, sizeof(chip_edge)) = (chip_edge){c->now, pin, level < 0 ? 2 : level};
     see(c, which, c->now);
 }
 
