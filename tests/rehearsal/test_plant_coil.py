@@ -227,6 +227,31 @@ def test_a_driver_gives_up_below_its_minimum_and_wakes_above_it():
         assert plant.motor("0").lost_steps == pytest.approx(20, abs=0.2)
 
 
+def test_a_driver_stays_off_just_above_its_minimum_and_wakes_at_the_start_of_an_electrical_turn():
+    # coils of 12 ohm on a source of 1.869 ohm: three leave 8.18 V, two 9.15 V (Ohm's law); minimum 9 V, awake again above 9.3 V
+    coils = [coil(pin=pin) for pin in (2, 3, 4)]
+    with bench(motors=[motor(driver_minimum_v=9.0, friction_nm=0.002, hold=0.0)], coils=coils) as plant:
+        plant.edge(8, 1, 0)
+        step_at(plant, [0.001 + n / 1000 for n in range(12)])  # 12 microsteps: 1.5 full steps, nearer to 0 than to 4
+        rest(plant, 0.02)
+        assert plant.motor("0").position == pytest.approx(0.0075, abs=2e-4)
+        plant.fault("weak supply", "0", cycles(0.3), 1.869)
+        for pin in (2, 3, 4):
+            plant.edge(pin, 1, cycles(0.3))
+        plant.edge(4, 0, cycles(0.4))
+        plant.advance(cycles(0.5))
+        assert plant.rail_v("0") == pytest.approx(9.15, abs=0.02)
+        assert len(seen(plant, "driver off")) == 1
+        assert seen(plant, "driver on") == []
+        for pin in (2, 3):
+            plant.edge(pin, 0, cycles(0.5))
+        plant.advance(cycles(0.6))
+        assert len(seen(plant, "driver on")) == 1
+        step_at(plant, [0.6 + n / 1000 for n in range(8)])  # a full step on from where its field began anew: 0.005 turn
+        rest(plant, 0.61)
+        assert plant.motor("0").position == pytest.approx(0.005, abs=2e-4)
+
+
 def test_source_resistance_may_stand_in_the_assumptions():
     with plant_of("tower_chimes", Assumptions(source_ohm={"main": 1.0})) as plant:
         plant.edge(2, 1, cycles(0.01))

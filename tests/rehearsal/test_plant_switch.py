@@ -170,6 +170,16 @@ def test_a_pick_plucks_once_a_turn_and_backwards_too():
         assert len(seen(plant, "pluck")) == 4
 
 
+def test_a_pick_that_swings_about_the_string_plucks_it_once():
+    # full steps of 0.005 turn from 0.4 to 0.5, just past the string: a lightly damped rotor swings to and fro over it
+    with bench(motors=[motor(microsteps=1, start=0.4, strike_at=0.4998, friction_nm=0.001, damping_nms=2e-4)]) as plant:
+        plant.edge(DIRECTION, 1, 0)
+        step_at(plant, [0.01 + n / 5 for n in range(20)])
+        rest(plant, 4.0)
+        assert plant.motor("0").position == pytest.approx(0.5, abs=1e-4)
+        assert len(seen(plant, "pluck")) == 1
+
+
 def test_a_pluck_tells_where_the_bar_is():
     motors = [motor(**MM, start=121.0), motor(step_pin=10, direction_pin=7, strike_at=0.4, carriage=0, friction_nm=0.002)]
     with bench(motors=motors) as plant:

@@ -105,11 +105,15 @@ static void come_to_rest(plant *p, motor *m) {
     m->told_start = 0;
 }
 
-/* Damping of small swings about the field; it must not drag along a rotor that has fallen out of step, so it fades where the
-   two differ by more than a swing of a radian has speed. */
-static double damped(const motor *m, double slip) {
+/* Damping of swings about the field. It brakes a rotor that outruns its field, less so where the two differ by more than a
+   swing of a radian has speed; but it must not drag along one that has fallen out of step, so there it fades faster. */
+static double damped(const motor *m, double speed, double field) {
+    double slip = speed - field;
+    int brakes = slip * speed > 0;
+    if (brakes && fabs(speed) < fabs(slip))
+        slip = speed;
     double fades = 1 + slip * slip / m->swing2;
-    return m->damping * slip / (fades * fades);
+    return m->damping * slip / (brakes ? fades : fades * fades);
 }
 
 static void substep(plant *p, motor *m, uint64_t end) {
@@ -123,7 +127,7 @@ static void substep(plant *p, motor *m, uint64_t end) {
     m->torque_nm = m->torque_per_a * m->current_a * sin((double)m->field * m->step - m->angle);
     double change = m->gain * (m->torque_nm - m->c.load_nm) - m->drag * before;
     if (powered(m))
-        change -= damped(m, before - field);
+        change -= damped(m, before, field);
     double speed = before + change * dt, slowing = m->stiction * dt;
     m->speed = speed > slowing ? speed - slowing : speed < -slowing ? speed + slowing : 0;
     m->work_j += m->torque_nm * m->speed * dt / m->pole_pairs;

@@ -8,7 +8,7 @@
 #define REARM_TURN 0.02 /* a pick must go so far from the string to pluck it again: about the width of its tip */
 #define SOON_S 1e-3     /* the plant is called at least so often while anything moves */
 
-/* Which span a position lies in or between, seen from a contact that was open or closed. */
+/* Whether a position lies in a span, and how far it may go before that changes: the slack further than it came in. */
 static int look(contact *k, double position) {
     const double *low = k->spans, *high = k->spans + k->c.spans;
     double shift = k->c.period > 0 ? k->c.period * floor((position - low[0] + k->c.slack) / k->c.period) : 0;
@@ -16,12 +16,11 @@ static int look(contact *k, double position) {
     double after = k->c.period > 0 ? low[0] + k->c.period : INFINITY;
     double before = k->c.period > 0 ? high[k->c.spans - 1] - k->c.period : -INFINITY;
     for (int i = 0; i < k->c.spans; i++) {
-        double play = k->closed ? k->c.slack : 0;
-        if (x < low[i] - play) {
+        if (x < low[i]) {
             after = low[i];
             break;
         }
-        if (x <= high[i] + play) {
+        if (x <= high[i]) {
             k->stay_low = low[i] - k->c.slack + shift;
             k->stay_high = high[i] + k->c.slack + shift;
             return 1;
