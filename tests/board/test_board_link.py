@@ -228,7 +228,7 @@ def test_a_board_that_was_reset_in_the_middle_has_forgotten_the_session():
     talk.run(talk.now_s + 0.3)
     talk.board.reset()
     talk.run(talk.now_s + 1, lambda talk: talk.session.phase == "lost")
-    assert "reset from outside" in lost(talk)[0]
+    assert lost(talk)[0].startswith("it was started anew (reset: the board was reset from outside")
 
 
 def test_a_board_of_another_version_of_the_link_is_not_talked_to():

@@ -139,7 +139,7 @@ STATUS = Record(
         _REASON,
         Field("where", "B", "axis or coil that the reason concerns"),
         Field("tune", "B", "tune in flash that plays or played last, 0 for none or a streamed one"),
-        Field("late", "B", "cues done late since play began; this and the next four counters stay at 255"),
+        Field("late", "B", "cues done late since play began; this and the next five counters stay at 255"),
         Field("index_missed", "B", "turns of a pick that its index switch did not confirm"),
         Field("detent_missed", "B", "arrivals that a detent switch did not confirm"),
         Field("rehomed", "B", "times it homed again in the middle of a tune"),
