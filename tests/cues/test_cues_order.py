@@ -147,6 +147,18 @@ def test_a_repeated_note_beyond_the_limit_of_its_finger_is_pressed_afresh():
     assert all(b.time_s - a.time_s <= 1.2 for a, b in zip(holds, [c for c in cues if c.action == "release"], strict=True))
 
 
+@pytest.mark.parametrize("duty", [0.6, 0.8, 0.99])
+def test_a_repeated_note_leaves_the_coil_of_its_finger_the_rest_that_its_duty_asks(duty):
+    """Between one press and the next of the same finger the coil is on for its share at most, so it starts cold each time."""
+    lute = ensemble_of(changed("twin_lute", ('max_on = "8 s"', f'max_on = "1.2 s", max_duty = {duty}')))
+    setting = fit(tune(*[(64, "1")] * 6, tempo=120.0), lute.voices, "Lute", Wishes(transpose=0))
+    cues = [cue for cue in plan_cues(setting, lute) if cue.action in ("hold", "release")]
+    holds, releases = cues[::2], cues[1::2]
+    assert len(holds) == 3
+    for hold, release, after in zip(holds, releases, holds[1:], strict=False):
+        assert release.time_s - hold.time_s <= duty * (after.time_s - hold.time_s) + 1e-9
+
+
 FINGER = 'pull_in = "18 ms", release = "12 ms", max_on = "8 s"'
 
 

@@ -161,6 +161,21 @@ def test_a_move_so_long_that_the_board_would_read_too_far_ahead_stands_apart_fro
     assert [record.op for record in alone.records] == [Op.MOVE, Op.NOTE, Op.NOTE]  # without the chords it is one NOTE
 
 
+def test_a_move_of_more_than_a_minute_stands_apart_from_its_note():
+    """From D4 to D6 at 5 mm/s are some 75 s; the horizon of a roll is at most 65.535 s."""
+    slow = changed("quay_zither", ('speed = "450 mm/s"', 'speed = "5 mm/s"'))
+    block = pack_machine(ensemble_of(slow), slow.board)
+    timing = timing_of(block)
+    travel = timing.ramps[0].ticks(timing.stops[14][1] - timing.stops[0][1])
+    assert travel > 66_000 * MS
+    at = 200_000 * MS
+    first = (RollCue(0, Op.MOVE, 0), RollCue(100_000 * MS, Op.TURN, 1))
+    move = RollCue(at - 2 * timing.axis_leads_us[0] - travel, Op.MOVE, 14)
+    roll = unpack_roll(pack_roll((*first, move, RollCue(at - 2 * timing.axis_leads_us[1], Op.TURN, 1)), "", at + MS, block), block)
+    assert roll.records[-1].op is Op.NOTE
+    assert roll.queue.horizon_ms < 1000
+
+
 def test_the_own_tunes_take_few_bytes_a_note():
     """A budget: 2.6 bytes a note over all, header, title and wait table included (benchmarks/roll_size.py has real tunes)."""
     works = [do_work(machine("quay_zither"), read_tune(path)) for path in sorted((ROOT / "tunes").glob("*.*")) if path.suffix != ".md"]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -13,6 +12,9 @@ from .queue import Queue, queue_of
 from .records import RollRecord
 from .rests import with_rests
 from .waits import timed_records
+
+_LONGEST_US = 65_000_000
+"""A NOTE may start its move so long before it sounds: horizon_ms has 16 bits."""
 
 
 @dataclass(frozen=True)
@@ -30,7 +32,7 @@ def schedule_of(cues: Sequence[RollCue], end_tick: int, timing: Timing) -> Sched
     A NOTE whose move is long makes the board read far ahead. If that is more than it can hold, NOTEs whose move starts
     earliest are written as a MOVE and a strike. If even none is too many, the guard tells.
     """
-    best = _schedule(cues, end_tick, timing, math.inf)
+    best = _schedule(cues, end_tick, timing, _LONGEST_US)
     if best.queue.most <= QUEUE_COMMANDS:
         return best
     lengths = sorted({one.early_us for one in wanted_records(cues, timing)})
