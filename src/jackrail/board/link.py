@@ -15,14 +15,16 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable
 from typing import Literal
 
 from .frames import Packet, Receiver, to_line
 from .link_format import KEEP_ALIVE_MS, LINK_LOST_MS, LINK_VERSION, LONGEST_PAYLOAD, RESEND_MS, STREAM, WINDOW, Frame, Verb
-from .messages import Ack, Happening, Info, Status, read_message, verb_payload
+from .messages import Ack, Event, Happening, Info, Line, Lost, Status, Taken, read_message, verb_payload
+from .outgoing import Flying, Order, Stream
 from .reasons import State, explain
+
+__all__ = ["Event", "Lost", "Session", "Taken"]
 
 KNOCK = bytes(16)
 """Sent before HELLO: at the wrong rate each zero is a framing error, and after three the board tries the other rate."""
@@ -34,50 +36,7 @@ _LOST_S = LINK_LOST_MS / 1000
 _KEEP_ALIVE_S = KEEP_ALIVE_MS / 1000
 
 
-@dataclass(frozen=True)
-class Line:
-    """A line of text from the board."""
-
-    text: str
-
-
-@dataclass(frozen=True)
-class Taken:
-    """The board took a DO (with its verb) or a STREAM (verb None); state and reason are those right after or later."""
-
-    verb: Verb | None
-    state: int
-    reason: int
-
-
-@dataclass(frozen=True)
-class Lost:
-    """The board cannot be reached, or forgot the session. Only hello() helps."""
-
-    why: str
-
-
-Event = Info | Status | Happening | Line | Taken | Lost
 Phase = Literal["new", "greeting", "open", "lost"]
-
-
-@dataclass(frozen=True)
-class _Order:
-    """A frame to be sent. cue_bytes: what it takes of the board's stream buffer."""
-
-    kind: Frame
-    payload: bytes = b""
-    verb: Verb | None = None
-    cue_bytes: int = 0
-
-
-@dataclass(frozen=True)
-class _Flying:
-    """A frame sent and not yet known to be taken."""
-
-    sequence: int
-    order: _Order
-    line: bytes
 
 
 class Session:
@@ -93,11 +52,9 @@ class Session:
         self._forget()
 
     def _forget(self) -> None:
-        self._orders: deque[_Order] = deque()
-        self._flying: deque[_Flying] = deque()
-        self._chunks: Iterator[bytes] = iter(())
-        self._chunk: bytes | None = None
-        self._records: list[bytes] = []
+        self._orders: deque[Order] = deque()
+        self._flying: deque[Flying] = deque()
+        self._stream = Stream()
         self._credit = 0
         self._progress_s = self._sent_s = self._spoke_s = -math.inf
         self._pause_s = _KEEP_ALIVE_S
@@ -108,11 +65,11 @@ class Session:
         """Begin anew: whatever was under way is forgotten."""
         self._forget()
         self.phase = "greeting"
-        self._orders.append(_Order(Frame.HELLO))
+        self._orders.append(Order(Frame.HELLO))
 
     def ask(self) -> None:
         """Ask how the board does; the answer is a Status."""
-        self._orders.append(_Order(Frame.ASK))
+        self._orders.append(Order(Frame.ASK))
 
     def do(self, verb: Verb, *arguments: int) -> None:
         """Have the board do something, told by a Taken. STOP also drops what was not yet sent of a stream.
@@ -120,18 +77,19 @@ class Session:
         Raises BadInput for an argument out of range.
         """
         if verb is Verb.STOP:
-            self._drop_stream()
-        self._orders.append(_Order(Frame.DO, verb_payload(verb, *arguments), verb))
+            self._stream = Stream()
+            self._orders = deque(order for order in self._orders if order.kind is not Frame.STREAM)
+        self._orders.append(Order(Frame.DO, verb_payload(verb, *arguments), verb))
 
     def stream(self, machine_id: int, horizon_ms: int, records: Iterable[bytes]) -> None:
         """Play a tune sent on the go. records: explicit waits, no REPEAT, END last. Told by a Taken, then by Status and news."""
-        self._records = list(records)
-        self._orders.append(_Order(Frame.STREAM, STREAM.pack(machine_id=machine_id, horizon_ms=horizon_ms)))
+        self._stream.want(records)
+        self._orders.append(Order(Frame.STREAM, STREAM.pack(machine_id=machine_id, horizon_ms=horizon_ms)))
 
     @property
     def busy(self) -> bool:
         """Whether something is still to be sent or not yet known to be taken."""
-        return bool(self._orders or self._flying or self._records or self._chunk)
+        return bool(self._orders or self._flying or self._stream.waiting or self._stream.chunk)
 
     # The line
 
@@ -145,7 +103,7 @@ class Session:
         """When `give` has something to say at the latest, if nothing is heard before; infinity when never."""
         if self.phase not in ("greeting", "open"):
             return math.inf
-        if len(self._flying) < self._window and (self._orders or self._chunk_fits()):
+        if len(self._flying) < self._window and (self._orders or self._stream.fits(self._credit)):
             return -math.inf
         if self._flying:
             return self._sent_s + _RESEND_S
@@ -178,29 +136,26 @@ class Session:
     def _window(self) -> int:
         return 1 if self.phase == "greeting" else WINDOW
 
-    def _chunk_fits(self) -> bool:
-        return self._chunk is not None and len(self._chunk) <= self._credit
-
-    def _next_order(self, now_s: float) -> _Order | None:
+    def _next_order(self, now_s: float) -> Order | None:
         if self.phase not in ("greeting", "open"):
             return None
         if self._orders:
             return self._orders.popleft()
-        if self._chunk is not None and self._chunk_fits():
-            chunk, self._chunk = self._chunk, next(self._chunks, None)
+        if self._stream.fits(self._credit):
+            chunk = self._stream.take()
             self._credit -= len(chunk)
-            return _Order(Frame.CUES, chunk, cue_bytes=len(chunk))
+            return Order(Frame.CUES, chunk, cue_bytes=len(chunk))
         if not self._flying and now_s >= self._spoke_s + self._pause_s:
-            return _Order(Frame.ASK if self._chunk is None else Frame.CUES)  # no cues at all, only to be told the room
+            return Order(Frame.ASK if self._stream.chunk is None else Frame.CUES)  # no cues at all, only to be told the room
         return None
 
-    def _launch(self, order: _Order, now_s: float) -> bytes:
+    def _launch(self, order: Order, now_s: float) -> bytes:
         line = to_line(Packet(order.kind, self._sequence, order.payload))
         if order.kind is Frame.HELLO:
             line = KNOCK + line
         if not self._flying:
             self._progress_s = self._sent_s = now_s
-        self._flying.append(_Flying(self._sequence, order, line))
+        self._flying.append(Flying(self._sequence, order, line))
         self._sequence = (self._sequence + 1) % 256
         self._pause_s = POLL_S if order.cue_bytes else min(2 * self._pause_s, _KEEP_ALIVE_S)
         self._spoke_s = now_s
@@ -245,44 +200,16 @@ class Session:
         events: list[Event] = []
         for order in [self._flying.popleft().order for _ in range(taken)]:
             if order.kind is Frame.STREAM:
-                self._begin_stream()
+                self._stream.begin(min(LONGEST_PAYLOAD, self.info.frame_bytes if self.info else LONGEST_PAYLOAD))
             if order.kind in (Frame.STREAM, Frame.DO):
                 events.append(Taken(order.verb, heard.state, heard.reason))
         if taken:
             self._progress_s = self._sent_s = now_s
         if heard.state != State.PLAYING:
-            self._drop_chunks()
+            self._stream.drop()
         return events
 
     def _lose(self, why: str) -> list[Event]:
         self._forget()
         self.phase = "lost"
         return [Lost(why)]
-
-    # The stream
-
-    def _begin_stream(self) -> None:
-        longest = min(LONGEST_PAYLOAD, self.info.frame_bytes if self.info else LONGEST_PAYLOAD)
-        self._chunks = _packed(self._records, longest)
-        self._chunk = next(self._chunks, None)
-        self._records = []
-
-    def _drop_chunks(self) -> None:
-        self._chunks, self._chunk = iter(()), None
-
-    def _drop_stream(self) -> None:
-        self._records = []
-        self._orders = deque(order for order in self._orders if order.kind is not Frame.STREAM)
-        self._drop_chunks()
-
-
-def _packed(records: list[bytes], longest: int) -> Iterator[bytes]:
-    """Records joined to payloads of whole records, each as long as fits."""
-    payload = b""
-    for record in records:
-        if payload and len(payload) + len(record) > longest:
-            yield payload
-            payload = b""
-        payload += record
-    if payload:
-        yield payload

@@ -64,7 +64,32 @@ class Happening:
     time_ms: int
 
 
+@dataclass(frozen=True)
+class Line:
+    """A line of text from the board."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Taken:
+    """The board took a DO (with its verb) or a STREAM (verb None); state and reason are those right after or later."""
+
+    verb: Verb | None
+    state: int
+    reason: int
+
+
+@dataclass(frozen=True)
+class Lost:
+    """The board cannot be reached, or forgot the session. Only hello() helps."""
+
+    why: str
+
+
 Message = Ack | Info | Status | Happening
+Event = Info | Status | Happening | Line | Taken | Lost
+"""What a session tells its caller."""
 
 
 def verb_payload(verb: Verb, *arguments: int) -> bytes:
