@@ -47,8 +47,7 @@ static uint8_t read_flags(chip *c, int address, uint64_t now)
 static void write_flags(chip *c, int address, uint8_t value, uint64_t now)
 {
     (void)now;
-    uint8_t cleared = by_sbi(c) ? (uint8_t)(1 << (c->avr->flash[c->avr->pc] & 7)) : value;
-    *(address == EIFR ? &c->edge_flags : &c->pin_flags) &= (uint8_t)~cleared;
+    *(address == EIFR ? &c->edge_flags : &c->pin_flags) &= (uint8_t)~written_ones(c, value);
     wants(c);
 }
 

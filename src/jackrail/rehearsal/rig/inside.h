@@ -5,6 +5,7 @@
 #define INSIDE_H
 
 #include "chip.h"
+#include "timer.h"
 #include <simavr/sim_avr.h>
 #include <stddef.h>
 
@@ -29,23 +30,14 @@ typedef struct {
     uint64_t changed;                    /* when that was */
 } port;
 
-typedef struct {
-    uint8_t control_a, control_b, flags, mask, wave;
-    uint16_t compare[3], top, high;      /* OCRxA, OCRxB, ICR1; high: the shared byte of 16-bit accesses */
-    uint32_t count;                      /* TCNTx at the cycle `since` */
-    uint64_t since;
-    int fresh;                           /* TCNTx was written at `since`: the next tick makes no match (16.7.2) */
-    uint64_t match[3], overflow;         /* when each comes next */
-} timer;
-
 typedef struct { uint64_t start; double bit; uint8_t value, wrong_stop; } frame;
+typedef struct { list frames; uint64_t current, free; } line; /* free: when the last frame ends */
 
 typedef struct {
     uint8_t a, b, c, receive[2][2], held[2], overrun, frame_error, waiting_byte, shifting_byte;
-    int received, holding, sending, waiting, looked_at; /* looked_at: a frame is being received */
+    int received, holding, receiving, sending, waiting;
     uint16_t divider;
-    list coming;                         /* frames on RXD */
-    uint64_t next_frame, line_free, start;
+    uint64_t start;                      /* of the frame being received */
     chip_line faults;
 } uart;
 
@@ -83,6 +75,7 @@ struct chip {
     uint64_t prescaler_zero[2];
     uint8_t prescaler_held;
     uart uart;
+    line line;
     spi spi;
     uint8_t eeprom[EEPROM_BYTES], eeprom_control, eeprom_data;
     uint16_t eeprom_address;
@@ -99,12 +92,19 @@ struct chip {
 };
 
 /* chip.c */
-void due_at(chip *, int which, uint64_t cycle);
-void io_hook(chip *, int address, io_reader, io_writer);
-int by_sbi(const chip *);                /* the running instruction is SBI: it writes one bit only, also of a flag register */
-void in_trouble(chip *, const char *what);
 void *list_add(list *, size_t item_bytes);
 uint8_t untouched(uint32_t address);     /* what SRAM holds before anyone writes it */
+void start_core(chip *);                 /* at the reset vector */
+
+/* run.c */
+void due_at(chip *, int which, uint64_t cycle);
+void catch_up(chip *, uint64_t until);   /* all that is due up to there happens */
+void in_trouble(chip *, const char *what);
+
+/* io.c */
+void io_init(chip *);
+void io_hook(chip *, int address, io_reader, io_writer);
+uint8_t written_ones(const chip *, uint8_t value); /* to a flag register: with SBI the one bit it names, not all that were set */
 
 /* interrupts.c */
 void want(chip *, int vector, int yes);
@@ -132,6 +132,9 @@ void uart_reset(chip *);
 void uart_tx_due(chip *, uint64_t now);
 void uart_rx_due(chip *, uint64_t now);
 void uart_tx_taken(chip *);
+void uart_listen(chip *, uint64_t now);
+int line_level(const line *, double at);
+uint64_t line_next_fall(line *, uint64_t from); /* forgets what lies before it */
 void spi_init(chip *);
 void spi_reset(chip *);
 void spi_due(chip *, uint64_t now);

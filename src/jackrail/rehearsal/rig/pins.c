@@ -80,8 +80,7 @@ static uint8_t read_pin(chip *c, int address, uint64_t now)
 static void write_pin(chip *c, int address, uint8_t value, uint64_t now)
 {
     port *p = owner(c, address);
-    unsigned op = c->avr->flash[c->avr->pc];
-    p->data ^= by_sbi(c) ? (uint8_t)(1 << (op & 7)) : value; /* 14.2.2: writing ones toggles PORTx */
+    p->data ^= written_ones(c, value); /* 14.2.2: writing ones toggles PORTx */
     c->avr->data[address + 2] = p->data;
     pins_show(c, (address - 0x23) / 3, now);
 }

@@ -1,13 +1,11 @@
 /* The serial port, asynchronous (section 20). Byte times follow UBRR0, U2X0 and the frame format. The receiver samples the
    line in the middle of each of its own bits, so a sender with another bit time, or a broken stop bit, does what it does there. */
 #include "inside.h"
-#include <math.h>
 #include <string.h>
 
 enum { UCSR0A = 0xC0, UCSR0B, UCSR0C, UBRR0L = 0xC4, UBRR0H, UDR0 };
 enum { RXC = 0x80, TXC = 0x40, UDRE = 0x20, FE = 0x10, DOR = 0x08, U2X = 0x02, MPCM = 0x01 };
 enum { RXCIE = 0x80, TXCIE = 0x40, UDRIE = 0x20, RXEN = 0x10, TXEN = 0x08, UCSZ2 = 0x04 };
-enum { SENDER_BITS = 10 }; /* chip_send: 8N1 */
 
 static void wants(chip *c)
 {
@@ -54,57 +52,16 @@ void uart_tx_taken(chip *c)
     wants(c);
 }
 
-/* ---- the line RXD: frames one behind the other, high between them */
-
-static int frame_bit(const frame *f, double at)
-{
-    int bit = (int)floor((at - (double)f->start) / f->bit);
-    if (bit <= 0)
-        return bit < 0;
-    if (bit < 9)
-        return f->value >> (bit - 1) & 1;
-    return bit > 9 || !f->wrong_stop;
-}
-
-static int line_level(const uart *u, double at)
-{
-    const frame *all = u->coming.items;
-    uint64_t i = u->next_frame;
-    while (i + 1 < u->coming.count && (double)all[i + 1].start <= at)
-        i++;
-    return i < u->coming.count ? frame_bit(&all[i], at) : 1;
-}
-
-/* The first falling edge at or after a cycle: of a start bit or, when bit times differ, inside a frame. */
-static uint64_t next_fall(uart *u, uint64_t from)
-{
-    const frame *all = u->coming.items;
-    for (; u->next_frame < u->coming.count; u->next_frame++) {
-        const frame *f = &all[u->next_frame];
-        for (int bit = 0; bit < SENDER_BITS; bit++) {
-            double fall = (double)f->start + bit * f->bit;
-            int before = bit ? frame_bit(f, fall - f->bit / 2) : u->next_frame == 0 || fall > (double)all[u->next_frame - 1].start
-                + SENDER_BITS * all[u->next_frame - 1].bit + 1 || !all[u->next_frame - 1].wrong_stop;
-            if (fall >= (double)from && before && !frame_bit(f, fall + f->bit / 2))
-                return (uint64_t)ceil(fall);
-        }
-    }
-    return CHIP_NEVER;
-}
-
-uint64_t chip_send(chip *c, const uint8_t *bytes, uint32_t n, uint64_t first, double bit, int wrong_stop)
-{
-    uart *u = &c->uart;
-    double start = (double)(first > u->line_free ? first : u->line_free);
-    for (uint32_t i = 0; i < n; i++, start += SENDER_BITS * bit)
-        *(frame *)list_add(&u->coming, sizeof(frame)) = (frame){(uint64_t)ceil(start), bit, bytes[i], wrong_stop != 0};
-    u->line_free = (uint64_t)ceil(start);
-    if (u->b & RXEN && !u->looked_at)
-        due_at(c, DUE_RX, next_fall(u, c->now));
-    return u->line_free;
-}
-
 /* ---- receiving: two bytes in the buffer, one in the shift register (20.7) */
+
+/* When idle: for the next falling edge. */
+void uart_listen(chip *c, uint64_t now)
+{
+    if (!(c->uart.b & RXEN))
+        due_at(c, DUE_RX, CHIP_NEVER);
+    else if (!c->uart.receiving)
+        due_at(c, DUE_RX, line_next_fall(&c->line, now));
+}
 
 static int frame_bits(const uart *u) { return 1 + data_bits(u) + parity_bits(u) + 1; }
 
@@ -129,7 +86,7 @@ static void start_bit(chip *c, uint64_t now)
         u->faults.overruns++;
     }
     u->start = now;
-    u->looked_at = 1;
+    u->receiving = 1;
     due_at(c, DUE_RX, now + (uint64_t)((frame_bits(u) - 0.5) * bit_cycles(u)));
 }
 
@@ -139,18 +96,18 @@ static void stop_bit(chip *c, uint64_t now)
     uint8_t value = 0;
     double bit = bit_cycles(u);
     for (int i = 0; i < data_bits(u); i++)
-        value |= (uint8_t)(line_level(u, (double)u->start + (i + 1.5) * bit) << i);
-    int error = !line_level(u, (double)now);
+        value = (uint8_t)(value | line_level(&c->line, (double)u->start + (i + 1.5) * bit) << i);
+    int error = !line_level(&c->line, (double)now);
     u->faults.framing_errors += (uint64_t)error;
     accept(u, value, (uint8_t)(error ? FE : 0));
-    u->looked_at = 0;
-    due_at(c, DUE_RX, next_fall(u, now));
+    u->receiving = 0;
+    uart_listen(c, now);
     wants(c);
 }
 
 void uart_rx_due(chip *c, uint64_t now)
 {
-    if (c->uart.looked_at)
+    if (c->uart.receiving)
         stop_bit(c, now);
     else
         start_bit(c, now);
@@ -159,8 +116,9 @@ void uart_rx_due(chip *c, uint64_t now)
 static void flush(chip *c, uint64_t now)
 {
     uart *u = &c->uart;
-    u->received = u->holding = u->overrun = u->looked_at = 0;
-    due_at(c, DUE_RX, u->b & RXEN ? next_fall(u, now) : CHIP_NEVER);
+    u->received = u->holding = u->receiving = 0;
+    u->overrun = 0;
+    uart_listen(c, now);
 }
 
 /* ---- registers */
@@ -170,14 +128,16 @@ static uint8_t read_a(chip *c, int address, uint64_t now)
     (void)address, (void)now;
     const uart *u = &c->uart;
     int front = u->received ? RXC | u->receive[0][1] : 0;
-    return (uint8_t)(front | (u->overrun ? DOR : 0) | (u->waiting ? 0 : UDRE) | (u->a & (TXC | U2X | MPCM)));
+    int errors = u->overrun ? DOR : 0, empty = u->waiting ? 0 : UDRE;
+    return (uint8_t)(front | errors | empty | (u->a & (TXC | U2X | MPCM)));
 }
 
 static void write_a(chip *c, int address, uint8_t value, uint64_t now)
 {
     (void)address, (void)now;
     uart *u = &c->uart;
-    u->a = (uint8_t)((u->a & TXC & ~value) | (value & (U2X | MPCM)));
+    int kept = u->a & TXC & ~value;
+    u->a = (uint8_t)(kept | (value & (U2X | MPCM)));
     wants(c);
 }
 
