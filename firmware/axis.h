@@ -42,6 +42,7 @@ typedef struct {
     volatile bool closed;   /* the confirming switch was closed when the last move ended, or since */
     uint8_t watched;        /* count of the move that is watched */
     uint8_t known;          /* of it */
+    uint8_t missed;         /* moves in a row that were not confirmed */
     uint16_t ended;         /* beat at which it was seen to have ended */
 } axis_t;
 

@@ -21,7 +21,7 @@ uint32_t now(void) {
     return (uint32_t)upper << 16 | low;
 }
 
-uint16_t beat(void) { return (uint16_t)(now() >> 8) >> 3; }
+uint16_t beat(void) { return now() >> 11; }
 
 void clock_start(void) {
     TCCR1B = _BV(CS11);             /* 16 MHz / 8 */

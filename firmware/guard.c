@@ -7,7 +7,8 @@
 #include "player.h"
 
 #define LOOK 2           /* beats between two looks at the coils */
-#define SLACK_MS 4       /* a coil that is switched off in time is never caught by a late look */
+#define SLACK 4          /* beats: a coil that is switched off in time is never caught by a late look */
+#define MOST_MISSED 3    /* in a row: then it is no slip that homing again could mend */
 #define SETTLE BEATS(8)  /* after a move ends its switch may bounce so long before it counts as missed */
 
 uint8_t guard_index_missed, guard_detent_missed;
@@ -27,7 +28,10 @@ static void look_at_coil(uint8_t coil) {
     uint8_t duty = flash_u8(at + COIL_MAX_DUTY), rest = 100 - duty;
     if (on) {
         warmth += (uint16_t)rest * LOOK;
-        if (warmth > ((__uint24)flash_u16(at + COIL_MAX_ON_MS) + SLACK_MS) * rest)
+        uint16_t limit = flash_u16(at + COIL_MAX_ON_MS);
+        limit -= limit >> 6; /* from milliseconds to beats, near enough: 1/64 and 1/128 less */
+        limit -= limit >> 7;
+        if (warmth > (__uint24)(limit + SLACK) * rest)
             player_stop(REASON_COIL_ON_TOO_LONG, coil);
     } else {
         uint16_t cooled = duty * LOOK;
@@ -43,6 +47,7 @@ enum { PENDING = 1, OPENED = 2, ENDED = 4 }; /* what is known of the watched mov
 static void judge(axis_t *axis, uint8_t number) {
     bool right = axis->closed && axis->known & OPENED;
     axis->known = 0;
+    axis->missed = right ? 0 : axis->missed + 1;
     if (right)
         return;
     bool is_pick = axis_u8(axis, AXIS_IS_PICK);
@@ -51,7 +56,7 @@ static void judge(axis_t *axis, uint8_t number) {
         ++*missed;
     link_news(is_pick ? NEWS_INDEX_MISSED : NEWS_DETENT_MISSED, REASON_NONE, number);
     uint8_t policy = block_head(MACHINE_HEAD_POLICY);
-    if (policy == POLICY_STOP)
+    if (policy == POLICY_STOP || (policy == POLICY_HOME_AGAIN && axis->missed >= MOST_MISSED))
         player_stop(is_pick ? REASON_INDEX_MISSED : REASON_DETENT_MISSED, number);
     else if (policy == POLICY_HOME_AGAIN)
         player_home_later(number);
@@ -87,6 +92,7 @@ void guard_confirm(bool on) {
     for (axis_t *axis = axes; axis < &axes[MOST_AXES]; axis++) {
         axis->watched = axis->moves;
         axis->known = 0;
+        axis->missed = 0;
     }
 }
 

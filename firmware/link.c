@@ -146,19 +146,16 @@ static uint32_t u32_at(const uint8_t *bytes) { return *(const uint32_t *)bytes; 
 
 /* Cues that do not fit are not taken: the sequence stays, and the host sends them again. */
 static bool take_frame(uint8_t type, const uint8_t *payload, uint8_t size) {
-    uint8_t refused = REASON_NONE;
     if (type == FRAME_CUES) {
         if (size > stream_room())
             return false;
         if (player_awaits_cues)
             stream_put(payload, size);
     } else if (type == FRAME_STREAM && size == STREAM_SIZE) {
-        refused = player_stream(u32_at(payload + STREAM_MACHINE_ID), u16_at(payload + STREAM_HORIZON_MS));
+        player_reason = player_stream(u32_at(payload + STREAM_MACHINE_ID), u16_at(payload + STREAM_HORIZON_MS));
     } else if (type == FRAME_DO && size) {
-        refused = player_do(payload[DO_JOG_VERB], payload[DO_JOG_AXIS], u16_at(payload + DO_JOG_STEPS));
+        player_reason = player_do(payload[DO_JOG_VERB], payload[DO_JOG_AXIS], u16_at(payload + DO_JOG_STEPS));
     }
-    if (refused)
-        player_reason = refused;
     return true;
 }
 

@@ -47,7 +47,10 @@ static bool waited(uint16_t beats) { return (uint16_t)(beat() - since) >= beats;
 
 static bool is_carriage(const axis_t *axis) { return !axis_u8(axis, AXIS_IS_PICK); }
 
-uint32_t player_time(void) { return now() - zero; }
+uint32_t player_time(void) {
+    int32_t time = now() - zero;
+    return time < 0 ? 0 : time;
+}
 
 /* ---- stopping ---- */
 
@@ -247,7 +250,7 @@ static uint8_t pulse(uint8_t coil) {
 uint8_t player_do(uint8_t verb, uint8_t which, int16_t steps) {
     if (verb == VERB_STOP) {
         player_stop(REASON_ASKED, 0);
-        return REASON_NONE;
+        return REASON_ASKED;
     }
     uint8_t refused = verb == VERB_HOME ? refusal() : not_ready();
     if (refused)

@@ -154,7 +154,8 @@ static void obey(void) {
         uint8_t which = next_number();
         if (code == VERB_PLAY && !which)
             which = 1;
-        say_outcome(player_do(code, which, next_number()));
+        uint8_t outcome = player_do(code, which, next_number());
+        say_outcome(outcome == REASON_ASKED ? REASON_NONE : outcome);
     } else {
         say_help();
     }
