@@ -42,11 +42,6 @@ class Size:
     block_b: int
     bare_b: int
 
-    @property
-    def a_note(self) -> float:
-        """Bytes a note."""
-        return self.block_b / self.notes
-
 
 def size_of(work: Work) -> Size:
     block = work.roll_block
@@ -86,11 +81,11 @@ def numbers_of(file: Path) -> list[tuple[int, str]]:
 
 
 def line(what: str, sizes: list[Size]) -> None:
-    a_note = [size.a_note for size in sizes]
     notes = sum(size.notes for size in sizes)
-    whole, bare = sum(size.block_b for size in sizes) / notes, sum(size.bare_b for size in sizes) / notes
-    shares = f"{statistics.mean(a_note):7.2f} {statistics.median(a_note):7.2f} {max(a_note):7.2f}"
-    print(f"{what:24} {len(sizes):6d} {notes:7d} {whole:8.2f} {bare:8.2f}   {shares}")
+    for kind, counted in (("whole blocks", [size.block_b for size in sizes]), ("records alone", [size.bare_b for size in sizes])):
+        a_note = [count / size.notes for count, size in zip(counted, sizes, strict=True)]
+        shares = f"{statistics.mean(a_note):7.2f} {statistics.median(a_note):7.2f} {max(a_note):7.2f}"
+        print(f"{what:22} {kind:14} {len(sizes):5d} {notes:7d} {sum(counted) / notes:9.2f}   {shares}")
 
 
 def report(what: str, value: float, limit: float, unit: str, *, least: bool = False) -> bool:
@@ -125,9 +120,9 @@ def main() -> int:
     machine = api.load_machine(MACHINE)
     own = [api.do_work(machine, api.read_tune(path)) for path in sorted((HOME / "tunes").glob("*.*")) if path.suffix != ".md"]
     real = [work for tune in real_tunes(REAL_TUNES) if (work := api.do_work(machine, tune)).setting.notes_kept]
-    print(f"{'':24} {'tunes':>6} {'notes':>7} {'B/note':>8} {'records':>8}   {'mean':>7} {'median':>7} {'worst':>7}  (of each tune)")
+    print(f"{'bytes a note':37} {'tunes':>5} {'notes':>7} {'over all':>9}   {'mean':>7} {'median':>7} {'worst':>7}  (of each tune)")
     for work in own:
-        line(work.tune.title[:24], [size_of(work)])
+        line(work.tune.title[:22], [size_of(work)])
     line("own tunes", [size_of(work) for work in own])
     line("real tunes", [size_of(work) for work in real])
     sizes = [size_of(work) for work in real]

@@ -7,7 +7,7 @@ import sys
 
 from jackrail.motion.ramp import Ramp
 from jackrail.roll.due import Timing, commands_of
-from jackrail.roll.format import Op
+from jackrail.roll.format import ROLL_HEAD, ROLL_KIND, Op, unwrap
 from jackrail.roll.queue import queue_of
 from jackrail.roll.records import RollRecord, read_records
 from jackrail.setting.taste import Taste
@@ -56,6 +56,17 @@ def test_the_worked_example_of_the_format_document_reads_as_it_says():
         [2_456_000],
     ]
     assert queue_of(records, commands, worked_machine()).horizon_ms == 80
+
+
+def test_the_whole_block_of_the_format_document_has_a_right_header_and_holds_the_worked_records():
+    text = (ROOT / "docs" / "SPEC-roll.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^((?:[0-9A-F]{2} ?)+)(?:  .*)?$", text[text.index("The whole block") :].split("```")[1], re.MULTILINE)
+    payload = unwrap(b"".join(map(bytes.fromhex, rows)), ROLL_KIND)
+    head, offset = ROLL_HEAD.unpack(payload, 0)
+    told = {"machine_id": 0xCAFE0001, "cues": 6, "length_us": 1_750_000, "horizon_ms": 80, "waits": 2, "title_bytes": 4}
+    assert head == told
+    assert payload[offset : offset + 4] == b"Bell"
+    assert read_records(payload[offset + 10 :], [500_000, 0])[-1] == RollRecord(1_750_000, Op.END, 0)
 
 
 def test_the_extended_argument_of_the_format_document_reads_as_it_says():
