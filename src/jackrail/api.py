@@ -6,7 +6,8 @@
     machine = api.load_machine(Path("machines/quay_zither.toml"))
     tune = api.read_tune(Path("tunes/nine_lamps.abc"))
     work = api.do_work(machine, tune, api.Wishes(tempo="90%"))
-    api.write_work(work, Path("out/demo"))
+    rehearsal = api.rehearse_work(work)
+    api.write_work(work, Path("out/demo"), rehearsal)
 
 Bad input raises `BadInput`, which carries every fault; judgements on good input are `Finding`s in `Work.findings`.
 """
@@ -29,8 +30,12 @@ from jackrail.findings import Finding, worst
 from jackrail.machine.load import load_machine, parse_machine
 from jackrail.machine.machine import Machine, json_schema
 from jackrail.motion.ensemble import make_ensemble
+from jackrail.rehearsal.missing import RigMissing
+from jackrail.rehearsal.model import Piece, Rehearsal
+from jackrail.roll.dry_run import play_on_paper
 from jackrail.roll.listing import list_roll
-from jackrail.roll.machine_block import pack_machine
+from jackrail.roll.machine_block import numbering_of, pack_machine
+from jackrail.roll.roll import unpack_roll
 from jackrail.setting.fit import fit
 from jackrail.setting.model import Setting
 from jackrail.setting.taste import Taste
@@ -45,6 +50,8 @@ __all__ = [
     "Finding",
     "Image",
     "Machine",
+    "Rehearsal",
+    "RigMissing",
     "Setting",
     "Taste",
     "Tune",
@@ -55,16 +62,22 @@ __all__ = [
     "do_work",
     "fit_tune",
     "json_schema",
+    "list_mishaps",
     "list_tunes",
     "load_machine",
     "make_image",
     "parse_machine",
     "read_image",
     "read_tune",
+    "rehearsal_findings",
+    "rehearse_roll",
+    "rehearse_work",
     "setting_json",
+    "skipped_finding",
     "worst",
     "write_image",
     "write_new_machine",
+    "write_rehearsal",
     "write_work",
 ]
 
@@ -124,6 +137,68 @@ def write_image(image: Image, path: Path) -> Path:
     return path
 
 
+def list_mishaps() -> tuple[tuple[str, str], ...]:
+    """Name and description of everything that can be made to go wrong in a rehearsal."""
+    from jackrail.rehearsal.mishaps import CATALOGUE  # noqa: PLC0415
+
+    return tuple((mishap.name, mishap.text) for mishap in CATALOGUE.values())
+
+
+def rehearse_work(work: Work, mishaps: Sequence[str] = (), *, stream: bool = False) -> Rehearsal:
+    """Run the flash image of a work on the emulated board, wired to a model of its machine, and hear what it plays.
+
+    mishaps: names from `list_mishaps`, made to happen. stream: send the tune over the serial line instead of flashing it.
+    Raises RigMissing when the emulator's packages are missing, BadInput for a name that is none or that cannot happen here.
+    """
+    piece = Piece(work.machine, work.machine_block, work.roll_block, work.numbering, work.performance)
+    return _rehearse(piece, mishaps, stream=stream)
+
+
+def rehearse_roll(machine: Machine, roll_block: bytes, mishaps: Sequence[str] = (), *, stream: bool = False) -> Rehearsal:
+    """The same for a packed roll, which is expected to sound as it does on paper. Raises BadInput also for a roll not for this machine."""
+    ensemble = make_ensemble(machine.instrument, machine.mechanism)
+    machine_block = pack_machine(ensemble, machine.board)
+    numbering = numbering_of(ensemble)
+    expected = play_on_paper(unpack_roll(roll_block, machine_block), numbering, ensemble)
+    return _rehearse(Piece(machine, machine_block, roll_block, numbering, expected), mishaps, stream=stream)
+
+
+def _rehearse(piece: Piece, mishaps: Sequence[str], *, stream: bool) -> Rehearsal:
+    from jackrail.rehearsal.mishaps import mishaps_of  # noqa: PLC0415 - numpy and the emulator, only who rehearses needs them
+    from jackrail.rehearsal.rehearse import rehearse  # noqa: PLC0415
+
+    return rehearse(piece, mishaps_of(mishaps), stream=stream)
+
+
+def rehearsal_findings(rehearsal: Rehearsal) -> list[Finding]:
+    """Findings about a rehearsal."""
+    from jackrail.checks import heard  # noqa: PLC0415
+
+    return heard.rehearsal_findings(rehearsal)
+
+
+def skipped_finding(why: str) -> Finding:
+    """The finding that there was no rehearsal."""
+    return Finding("heard.skipped", "note", "rehearsal", f"there was no rehearsal: {why}")
+
+
+def write_rehearsal(rehearsal: Rehearsal, machine: Machine, out: Path) -> tuple[Path, ...]:
+    """Write what a rehearsal yields into the folder `out`: heard.wav, rehearsal.json and trace.vcd, in the way of `write_work`."""
+    from jackrail.rehearsal.plant import configure  # noqa: PLC0415
+    from jackrail.rehearsal.trace import pin_names, vcd  # noqa: PLC0415
+    from jackrail.sound import render, write_wav  # noqa: PLC0415
+
+    names = pin_names(configure(machine))
+    return _write_all(
+        {
+            "rehearsal.json": lambda path: _write_json(path, rehearsal.to_json()),
+            "heard.wav": lambda path: write_wav(path, render(rehearsal.heard, machine.instrument), 44100),
+            "trace.vcd": lambda path: _write_text(path, vcd(rehearsal.edges, names, inputs=rehearsal.inputs, marks=rehearsal.marks)),
+        },
+        out,
+    )
+
+
 def write_new_machine(folder: Path) -> tuple[Path, ...]:
     """Write a commented machine to start from, and a tune for it, into a folder. Never overwrites: raises BadInput."""
     targets = tuple(folder / name for name in _STARTERS)
@@ -140,7 +215,7 @@ def write_new_machine(folder: Path) -> tuple[Path, ...]:
     return targets
 
 
-def write_work(work: Work, out: Path) -> tuple[Path, ...]:
+def write_work(work: Work, out: Path, rehearsal: Rehearsal | None = None) -> tuple[Path, ...]:
     """Write everything `perform` makes into the folder `out` and return the paths, the report first.
 
     All files are made in a hidden folder inside `out` and moved in when the last is done. If one cannot be moved in, those
@@ -151,17 +226,25 @@ def write_work(work: Work, out: Path) -> tuple[Path, ...]:
     from jackrail.report import render_report  # noqa: PLC0415
     from jackrail.sound import render, write_wav  # noqa: PLC0415
 
+    findings = [*work.findings, *(rehearsal_findings(rehearsal) if rehearsal else ())]
     makers: dict[str, Callable[[Path], object]] = {
-        "report.html": lambda path: _write_text(path, render_report(work)),
+        "report.html": lambda path: _write_text(path, render_report(work, rehearsal)),
         "sound.wav": lambda path: write_wav(path, render(work.performance, work.machine.instrument), 44100),
         "setting.json": lambda path: _write_json(path, work.setting.to_json(work.ensemble.voice_ids, work.ensemble.place_names)),
         "performance.json": lambda path: _write_json(path, work.performance.to_json()),
-        "findings.json": lambda path: _write_json(path, {"findings": [finding.to_json() for finding in work.findings]}),
+        "findings.json": lambda path: _write_json(path, {"findings": [finding.to_json() for finding in findings]}),
         "cues.csv": lambda path: _write_text(path, cues_csv(work.cues)),
         "roll.bin": lambda path: path.write_bytes(work.roll_block),
         "roll.txt": lambda path: _write_text(path, list_roll(work.roll, work.numbering)),
         "machine.bin": lambda path: path.write_bytes(work.machine_block),
     }
+    if rehearsal is not None:
+        makers["rehearsal.json"] = lambda path: _write_json(path, rehearsal.to_json())
+    return _write_all(makers, out)
+
+
+def _write_all(makers: dict[str, Callable[[Path], object]], out: Path) -> tuple[Path, ...]:
+    """Make all files in a hidden folder and move them in, all or none."""
     try:
         out.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(prefix=".making-", dir=out) as made:

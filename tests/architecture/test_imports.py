@@ -19,6 +19,7 @@ ORDER = [
     ["cues"],
     ["roll"],
     ["board"],
+    ["rehearsal"],
     ["sound", "checks"],
     ["work"],
     ["report"],

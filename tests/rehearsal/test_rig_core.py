@@ -156,9 +156,9 @@ def test_after_its_reset_the_watchdog_runs_on_at_16_ms():
     # 11.9.2: WDRF overrides WDE: it cannot be cleared before WDRF. First 64K cycles of 128 kHz (table 11-2), then 2K each.
     with run("core", "hang_again", cycles=int(0.6 * CLOCK_HZ)) as chip:
         starts = chip.marks()["cycle"][chip.marks()["place"] == 1]
-        assert told(chip)[:3] == [1, 8, 8]
+        assert told(chip)[:4] == [1, 8, 8, 8]  # the second life leaves the watchdog alone, the third writes WDTCSR
         assert (starts[1] - starts[0]) / CLOCK_HZ == pytest.approx(0.512, abs=1e-5)
-        assert (starts[2] - starts[1]) / CLOCK_HZ == pytest.approx(0.016, abs=1e-5)
+        assert ((starts[2:] - starts[1:-1]) / CLOCK_HZ).tolist() == pytest.approx([0.016] * (len(starts) - 2), abs=1e-5)
 
 
 def test_the_watchdog_is_not_switched_off_by_chance():
@@ -218,9 +218,9 @@ def test_chips_come_quickly_and_leave_nothing_behind():
                 chip.send(b"x" * 100, baud=250_000)
                 chip.run(cycles=1000)
 
-    make(100)
+    make(1000)
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     begun = time.perf_counter()
-    make(1000)
-    assert (time.perf_counter() - begun) / 1000 < 2e-3
-    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 1024  # KiB: a chip is about 100
+    make(20_000)
+    assert (time.perf_counter() - begun) / 20_000 < 2e-3
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 300  # KiB: 15 bytes a chip, of about 60,000

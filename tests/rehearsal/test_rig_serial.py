@@ -70,6 +70,16 @@ def test_two_bytes_wait_in_the_buffer_and_one_in_the_shift_register():
     assert read_after(b"abcdef")[1] == (3, 0)
 
 
+def test_a_byte_lost_to_a_start_bit_does_not_come_back():
+    # as above: the program reads while the fourth byte comes in; the third is gone, the fourth takes its turn
+    with Chip(quirk("serial", "reading")) as chip:
+        chip.run(cycles=200)
+        done = chip.send(b"abcd", baud=250_000, at=1000)
+        chip.drive(8, 1, at=done - FRAME // 2)
+        chip.run_until(done + 1000)
+        assert bytes(told(chip, 2)) == b"abd"
+
+
 def test_a_broken_stop_bit_is_a_framing_error_of_that_byte():
     # 20.11.2: FE is set when the first stop bit of the next character in the buffer is zero.
     found, faults = read_after(b"a", wrong_stop_bit=True)

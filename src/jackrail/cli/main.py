@@ -20,7 +20,7 @@ import click
 from jackrail import __version__
 
 if TYPE_CHECKING:
-    from jackrail.api import Wishes
+    from jackrail.api import Finding, Rehearsal, Wishes, Work
 
 _FILE = click.Path(path_type=Path)
 
@@ -101,9 +101,13 @@ def _fitting_options(command: Callable[..., None]) -> Callable[..., None]:
 @click.argument("tune", type=_FILE)
 @click.option("--out", metavar="FOLDER", default="out", show_default=True, help="Folder for what is made.")
 @_fitting_options
+@click.option("--no-rehearsal", is_flag=True, help="Do not run it on the emulated board.")
 @click.option("--json", "as_json", is_flag=True, help="Print a summary as JSON.")
-def perform(machine: Path, tune: Path, out: str, as_json: bool, **wishes: Any) -> None:
+def perform(machine: Path, tune: Path, out: str, no_rehearsal: bool, as_json: bool, **wishes: Any) -> None:
     """Make everything: cues, roll, sound and report of TUNE on MACHINE.
+
+    The roll is rehearsed too: the image for the board runs on an emulated
+    chip, wired to a model of the machine.
 
     \b
     Example:
@@ -117,8 +121,13 @@ def perform(machine: Path, tune: Path, out: str, as_json: bool, **wishes: Any) -
         raise api.BadInput(api.Fault("option", "is empty", "--out", hint="name a folder"))
     with working("fitting", quiet=as_json):
         work = api.do_work(api.load_machine(machine), api.read_tune(tune, wishes.pop("number")), _wishes(wishes))
+    rehearsal, findings = None, list(work.findings)
+    if not no_rehearsal:
+        with working("rehearsing", quiet=as_json):
+            rehearsal, told = _try_rehearsal(work)
+        findings += told
     with working("making sound and report", quiet=as_json):
-        paths = api.write_work(work, Path(out))
+        paths = api.write_work(work, Path(out), rehearsal)
     if as_json:
         _print_json(
             {
@@ -126,12 +135,94 @@ def perform(machine: Path, tune: Path, out: str, as_json: bool, **wishes: Any) -
                 "files": [path.name for path in paths],
                 "setting": work.setting.to_json(work.ensemble.voice_ids, work.ensemble.place_names),
                 "memory": work.memory.to_json(),
-                "findings": [finding.to_json() for finding in work.findings],
+                "rehearsal": None if rehearsal is None else _rehearsal_json(rehearsal),
+                "findings": [finding.to_json() for finding in findings],
             }
         )
     else:
-        show_work(work, paths)
-    raise SystemExit(1 if api.worst(work.findings) == "error" else 0)
+        show_work(work, paths, rehearsal, findings)
+    raise SystemExit(1 if api.worst(findings) == "error" else 0)
+
+
+def _try_rehearsal(work: Work) -> tuple[Rehearsal | None, list[Finding]]:
+    """A rehearsal and its findings; without the emulator's packages none, and a finding that says so."""
+    from jackrail import api
+
+    try:
+        rehearsal = api.rehearse_work(work)
+    except api.RigMissing as missing:
+        return None, [api.skipped_finding(str(missing))]
+    return rehearsal, api.rehearsal_findings(rehearsal)
+
+
+def _rehearsal_json(rehearsal: Rehearsal) -> dict[str, object]:
+    """The rehearsal without all it heard, which stands in rehearsal.json."""
+    return {key: value for key, value in rehearsal.to_json().items() if key != "heard"}
+
+
+def _print_mishaps(ctx: click.Context, _param: click.Parameter, wanted: bool) -> None:
+    if not wanted:
+        return
+    from jackrail import api
+
+    from .show import show_pairs
+
+    show_pairs(api.list_mishaps())
+    ctx.exit()
+
+
+@main.command()
+@click.argument("machine", type=_FILE)
+@click.argument("tune", type=_FILE)
+@_fitting_options
+@click.option("--fault", "faults", multiple=True, metavar="NAME", help="Make this go wrong; can be given again.")
+@click.option("--faults", "list_faults", is_flag=True, is_eager=True, callback=_print_mishaps, expose_value=False, help="List them.")
+@click.option("--stream", is_flag=True, help="Send the tune over the serial line instead of flashing it.")
+@click.option("--out", metavar="FOLDER", help="Also write heard.wav, rehearsal.json and trace.vcd there.")
+@click.option("--json", "as_json", is_flag=True, help="Print the rehearsal as JSON.")
+def rehearse(machine: Path, tune: Path, faults: tuple[str, ...], stream: bool, **options: Any) -> None:
+    """Run TUNE on the emulated board and a model of MACHINE.
+
+    TUNE may also be a packed roll (roll.bin). The image is the very one that
+    is flashed; what it plays is heard and compared with the setting.
+
+    \b
+    Examples:
+      jackrail rehearse mine/machine.toml mine/tune.abc
+      jackrail rehearse mine/machine.toml out/roll.bin --fault lost-steps
+    """
+    from jackrail import api
+
+    from .show import show_paths, show_rehearsal, working
+
+    out, as_json, number = (options.pop(name) for name in ("out", "as_json", "number"))
+    built = api.load_machine(machine)
+    with working("rehearsing", quiet=as_json):
+        try:
+            if _is_roll(tune):
+                rehearsal = api.rehearse_roll(built, tune.read_bytes(), faults, stream=stream)
+            else:
+                work = api.do_work(built, api.read_tune(tune, number), _wishes(options))
+                rehearsal = api.rehearse_work(work, faults, stream=stream)
+        except api.RigMissing as missing:
+            raise api.BadInput(api.Fault("missing", str(missing), hint="everything else works without")) from None
+        paths = api.write_rehearsal(rehearsal, built, Path(out)) if out else ()
+    findings = api.rehearsal_findings(rehearsal)
+    if as_json:
+        _print_json({**rehearsal.to_json(), "findings": [finding.to_json() for finding in findings]})
+    else:
+        show_rehearsal(rehearsal, findings)
+        show_paths(paths)
+    raise SystemExit(1 if api.worst(findings) == "error" else 0)
+
+
+def _is_roll(path: Path) -> bool:
+    """Whether a file is a packed block; one that cannot be read is left to the reader of tunes, which says why."""
+    try:
+        with path.open("rb") as file:
+            return file.read(2) == b"JR"
+    except OSError:
+        return False
 
 
 @main.command()

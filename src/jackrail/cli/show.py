@@ -17,6 +17,7 @@ from rich.text import Text
 from jackrail.faults import Fault
 from jackrail.findings import Finding
 from jackrail.pitch import pitch_name
+from jackrail.rehearsal.model import Rehearsal
 from jackrail.setting.fit import key_name
 from jackrail.setting.losses import gather
 from jackrail.setting.model import Loss, Setting
@@ -53,8 +54,8 @@ def working(what: str, *, quiet: bool) -> Iterator[None]:
         yield
 
 
-def show_work(work: Work, paths: Sequence[Path]) -> None:
-    """One screen: what was made, what was given up, what to open."""
+def show_work(work: Work, paths: Sequence[Path], rehearsal: Rehearsal | None, findings: Sequence[Finding]) -> None:
+    """One screen: what was made, what was given up, what was heard, what to open."""
     console = _console()
     memory, comparison = work.memory, work.comparison
     _setting_head(console, work.setting, work.tune)
@@ -68,14 +69,60 @@ def show_work(work: Work, paths: Sequence[Path]) -> None:
     table.add_row("roll", f"{memory.roll_b} bytes, {room}, {1000 * comparison.worst_late_s:.2f} ms from the beat")
     for trace in work.traces:
         table.add_row(trace.rail, f"{trace.peak_a:.2f} A at most, {trace.mean_a:.2f} A on average, of {trace.limit_a:g} A")
+    if rehearsal is not None:
+        table.add_row("rehearsal", _heard(rehearsal))
     console.print(table)
     told = ("fit.notes-lost", "fit.chords-lost")  # the lines above say these
-    _findings(console, [finding for finding in work.findings if finding.severity != "note" and finding.code not in told])
+    shown = [f for f in findings if (f.severity != "note" and f.code not in told) or f.code == "heard.skipped"]
+    _findings(console, shown)
     folder = paths[0].parent
     console.print(Text(f"Made in {folder}/", "bold"))
     console.print(f"  open  {paths[0]}")
     console.print(f"  hear  {paths[1]}")
     console.print(f"  also  {', '.join(path.name for path in paths[2:])}")
+
+
+def _heard(rehearsal: Rehearsal) -> str:
+    """One line: what of what was expected was heard, how exactly."""
+    comparison = rehearsal.comparison
+    heard = len(comparison.differences) - len(comparison.missing)
+    extra = f", {len(comparison.extra)} more than expected" if comparison.extra else ""
+    exact = f", onsets within {1000 * comparison.worst_late_s:.2f} ms, pitches within {comparison.worst_cents:.1f} cents" if heard else ""
+    return f"{heard} of {len(comparison.differences)} sounds heard{extra}{exact}; {rehearsal.ended}"
+
+
+def show_rehearsal(rehearsal: Rehearsal, findings: Sequence[Finding]) -> None:
+    """A rehearsal: what was heard, what the board noticed, what the rails bore."""
+    console = _console()
+    table = _table()
+    table.add_row("heard", _heard(rehearsal))
+    if rehearsal.injected:
+        table.add_row("made to fail", ", ".join(rehearsal.injected))
+    rows = [(one.what, "" if one.at_s is None else f"{one.at_s:.3f} s", one.device) for one in rehearsal.notices]
+    for number, row in enumerate(rows[:_MOST_ROWS]):
+        table.add_row("" if number else "board told", "  ".join(filter(None, row)))
+    if len(rows) > _MOST_ROWS:
+        table.add_row("", f"and {len(rows) - _MOST_ROWS} more; {rows[-1][0]}")
+    for rail in rehearsal.rails:
+        table.add_row(rail.rail, f"{rail.lowest_v:.2f} V at least, {rail.highest_a:.2f} A at most")
+    table.add_row("board", f"{rehearsal.stack_free_b} bytes of memory to spare for its stack, image {rehearsal.digest[:12]}")
+    table.add_row("in the end", "; ".join(rehearsal.unsafe) or "everything off and still")
+    console.print(table)
+    _findings(console, findings)
+
+
+def show_paths(paths: Sequence[Path]) -> None:
+    """The files that were made."""
+    for path in paths:
+        _console().print(f"  made  {path}")
+
+
+def show_pairs(pairs: Sequence[tuple[str, str]]) -> None:
+    """Names, each with what it means."""
+    table = _table()
+    for name, text in pairs:
+        table.add_row(name, text)
+    _console().print(table)
 
 
 def show_setting(setting: Setting, tune: Tune) -> None:

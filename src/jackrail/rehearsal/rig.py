@@ -20,6 +20,7 @@ from typing import Any, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from .missing import RigMissing
 from .plant import Configuration
 from .plant_run import Plant
 
@@ -33,10 +34,7 @@ EDGES = np.dtype([("cycle", "u8"), ("pin", "i4"), ("level", "i4")])
 MARKS = np.dtype([("cycle", "u8"), ("place", "i4"), ("value", "i4")])
 SENT = np.dtype([("cycle", "u8"), ("value", "u8")])
 LET_GO = -1
-
-
-class RigMissing(Exception):  # noqa: N818 -- says what is missing, as BadInput says what is bad
-    """What the rig needs is not installed; the text names the Debian packages."""
+_FIRST_SRAM = 0x100
 
 
 class ChipTrouble(Exception):  # noqa: N818
@@ -169,6 +167,10 @@ class Chip:
         """Reset now; cause is one of `CAUSES`."""
         self.lib.chip_reset(self.pointer, CAUSES.index(cause))
 
+    def hang(self) -> None:
+        """Its main program hangs from now on, until a reset; interrupts go on."""
+        self.lib.chip_hang(self.pointer)
+
     def drive(self, pin: int, level: int, *, at: int | None = None) -> None:
         """The outside world drives a pin to 0 or 1, or lets it go (`LET_GO`), now or at a cycle to come."""
         if at is None:
@@ -241,6 +243,14 @@ class Chip:
     def stack_low(self) -> int:
         """Lowest address that the stack came to."""
         return int(self.lib.chip_stack_low(self.pointer))
+
+    @property
+    def stack_free_b(self) -> int:
+        """Bytes of SRAM below the deepest stack that nothing ever wrote: what the stack could still grow."""
+        low = self.stack_low
+        places = np.arange(_FIRST_SRAM, low)
+        written = np.frombuffer(self.memory(_FIRST_SRAM, low - _FIRST_SRAM), np.uint8) != (places * 167 + 91 + (places >> 8) * 57) % 256
+        return int(low - _FIRST_SRAM - (np.flatnonzero(written)[-1] + 1 if written.any() else 0))
 
     def memory(self, first: int, count: int) -> bytes:
         """Bytes of the data space; SRAM is 0x100-0x8FF."""

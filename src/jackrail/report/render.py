@@ -6,6 +6,8 @@ from functools import cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from jackrail.checks.heard import rehearsal_findings
+from jackrail.rehearsal.model import Rehearsal
 from jackrail.setting.losses import gather
 from jackrail.work import Work
 
@@ -14,8 +16,10 @@ from .picture import picture_of
 from .svg import clean
 
 
-def render_report(work: Work) -> str:
+def render_report(work: Work, rehearsal: Rehearsal | None = None) -> str:
     """The report on a work as HTML text: no network, no script, nothing outside but an optional sound.wav beside it.
+
+    rehearsal: of this work, where there was one.
 
     The same work gives the same text, byte for byte. Titles and names may hold anything: they are escaped.
     """
@@ -34,7 +38,7 @@ def render_report(work: Work) -> str:
             rails=numbers.rails_table(work),
             flash=numbers.flash(work),
             parts=numbers.work_table(work),
-            findings=work.findings,
+            findings=[*work.findings, *(rehearsal_findings(rehearsal) if rehearsal else ())],
             played=words.how_played(work),
             cautions=words.cautions(work),
         )

@@ -116,7 +116,7 @@ void hang_again(void)
         MCUSR = 0;
         WDTCSR = _BV(WDCE) | _BV(WDE);
         WDTCSR = _BV(WDE) | _BV(WDP2) | _BV(WDP0);
-    } else {
+    } else if (lives > 2) {
         wdt_disable();
     }
 }

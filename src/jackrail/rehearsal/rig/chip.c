@@ -51,6 +51,7 @@ static void reset_around(chip *c, int cause)
     spi_reset(c);
     eeprom_reset(c);
     watchdog_reset(c, c->now);
+    hang_reset(c);
     interrupts_reset(c);
     c->reset_cause = cause;
     c->avr->run_cycle_count = 0;
@@ -106,6 +107,7 @@ void chip_free(chip *c)
     list *lists[] = {&c->edges, &c->inputs, &c->marks, &c->sent, &c->drives, &c->line.frames};
     for (unsigned i = 0; i < sizeof lists / sizeof *lists; i++)
         free(lists[i]->items);
+    free(c->sound_flash);
     avr_free_irq(c->avr->interrupts.irq, AVR_INT_IRQ_COUNT);
     avr_terminate(c->avr);
     free(c->avr->irq_pool.irq);

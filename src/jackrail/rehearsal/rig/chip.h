@@ -21,6 +21,8 @@ int chip_run(chip *, uint64_t until_cycle);            /* 0 is well; else chip_t
 const char *chip_trouble(const chip *);                /* NULL: none */
 void chip_reset(chip *, int cause);                    /* now; pins let go in the same cycle, memory is kept */
 
+void chip_hang(chip *);                                /* its main program hangs from now on, until a reset */
+
 /* The world around the chip */
 void chip_drive(chip *, int pin, int level);           /* now: 0, 1, or -1 to let go (then the pull-up decides) */
 void chip_drive_at(chip *, int pin, int level, uint64_t cycle);

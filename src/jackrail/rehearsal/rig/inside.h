@@ -68,6 +68,7 @@ struct chip {
     int depth;
     chip_interrupt interrupts[CHIP_VECTORS];
     uint64_t asleep;
+    uint8_t *sound_flash;                /* while it hangs: the program as it was flashed */
 
     port ports[PORTS];
     uint8_t pin_control, pin_flags, pin_masks[3], edge_control, edge_mask, edge_flags;
@@ -146,6 +147,7 @@ void eeprom_reset(chip *);
 void eeprom_due(chip *, uint64_t now);
 void watchdog_init(chip *);
 void watchdog_reset(chip *, uint64_t now);
+void hang_reset(chip *);
 void watchdog_due(chip *, uint64_t now);
 void watchdog_taken(chip *);
 void watchdog_kick(chip *);

@@ -70,7 +70,6 @@ static void on_reti(avr_irq_t *irq, uint32_t value, void *context)
 {
     chip *c = context;
     (void)irq, (void)value;
-    c->avr->interrupt_state = -2; /* 7.7: one instruction of the program always comes before the next interrupt */
     if (!c->depth)
         return;
     nested *done = &c->nest[--c->depth];

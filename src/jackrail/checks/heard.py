@@ -1,0 +1,93 @@
+"""Findings about a rehearsal: what was heard beside what was expected, how it ended, what the rails bore."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from jackrail.findings import Finding, Severity
+from jackrail.performance import Difference
+from jackrail.rehearsal.model import RailTrace, Rehearsal
+
+LATE_S = 0.0005
+NOTICED_S = 0.006
+"""People notice a tone of an even row that is displaced by 6 ms (Friberg & Sundberg 1995, check value G25)."""
+OFF_CENTS = 5.0
+NOTICED_CENTS = 10.0
+"""What amateurs notice in a melody (Hill & Summers 2007, check value G24)."""
+
+
+def rehearsal_findings(rehearsal: Rehearsal) -> list[Finding]:
+    """What a rehearsal shows that should not be; nothing when it went as planned."""
+    found = [*_ending(rehearsal), *_sounds(rehearsal), *_counters(rehearsal)]
+    for rail in rehearsal.rails:
+        found += _supply(rail)
+    return found
+
+
+def skipped_finding(why: str) -> Finding:
+    """That there was no rehearsal, and why."""
+    return Finding("heard.skipped", "note", "rehearsal", f"there was no rehearsal: {why}")
+
+
+def _ending(rehearsal: Rehearsal) -> Iterator[Finding]:
+    if not rehearsal.finished:
+        told = [one for one in rehearsal.notices if one.what.startswith(("stopped", "started"))]
+        at_s = next((one.at_s for one in reversed(told) if one.at_s is not None), None)
+        place = "rehearsal" if at_s is None else f"{at_s:.3f} s"
+        device = next((f" ({one.device})" for one in reversed(told) if one.device), "")
+        advice = "see the board's reasons in docs/SPEC-link.md"
+        yield Finding("heard.stopped", "error", place, f"the board did not play to the end: {rehearsal.ended}{device}", advice=advice)
+    for text in rehearsal.unsafe:
+        yield Finding("heard.unsafe", "error", "rehearsal", f"not safe: {text}", advice="do not run this on the machine")
+
+
+def _sounds(rehearsal: Rehearsal) -> Iterator[Finding]:
+    comparison = rehearsal.comparison
+    if comparison.missing:
+        first = comparison.missing[0]
+        text = f"{len(comparison.missing)} of {len(comparison.differences)} sounds were not heard, the first of {first.voice}"
+        yield Finding("heard.missing", "error", f"{first.onset_s:.3f} s", text, len(comparison.missing), 0)
+    if comparison.extra:
+        onset_s, voice = comparison.extra[0]
+        text = f"{len(comparison.extra)} sounds were heard that nobody asked for, the first of {voice}"
+        yield Finding("heard.extra", "warning", f"{onset_s:.3f} s", text, len(comparison.extra), 0)
+    heard = [one for one in comparison.differences if one.late_s is not None and one.sharp_cents is not None]
+    if heard:
+        yield from _late(max(heard, key=lambda one: abs(one.late_s or 0.0)))
+        yield from _off(max(heard, key=lambda one: abs(one.sharp_cents or 0.0)))
+
+
+def _late(worst: Difference) -> Iterator[Finding]:
+    off_s = worst.late_s or 0.0
+    if abs(off_s) > LATE_S:
+        word, limit = "late" if off_s > 0 else "early", 1000 * LATE_S
+        text = f"{worst.voice} sounds {1000 * abs(off_s):.1f} ms {word}"
+        yield Finding("heard.late", _severity(abs(off_s), NOTICED_S), f"{worst.onset_s:.3f} s", text, round(1000 * off_s, 3), limit, "ms")
+
+
+def _off(worst: Difference) -> Iterator[Finding]:
+    off = worst.sharp_cents or 0.0
+    if abs(off) > OFF_CENTS:
+        text = f"{worst.voice} sounds {abs(off):.0f} cents {'sharp' if off > 0 else 'flat'} of what was expected"
+        yield Finding("heard.pitch", _severity(abs(off), NOTICED_CENTS), f"{worst.onset_s:.3f} s", text, round(off, 1), OFF_CENTS, "cents")
+
+
+def _severity(value: float, noticed: float) -> Severity:
+    return "error" if value > noticed else "warning"
+
+
+def _counters(rehearsal: Rehearsal) -> Iterator[Finding]:
+    status = rehearsal.status
+    for count, what in ((status.index_missed, "turns of a pick"), (status.detent_missed, "arrivals at a stop")) if status else ():
+        if count:
+            text = f"{count} {what} were not confirmed by their switch"
+            yield Finding("heard.missed", "warning", "rehearsal", text, count, 0, advice="see board.on_mismatch in docs/formats.md")
+    if status and status.late:
+        yield Finding("heard.missed", "warning", "rehearsal", f"{status.late} cues were carried out late", status.late, 0)
+
+
+def _supply(rail: RailTrace) -> Iterator[Finding]:
+    if rail.needed_v and 0 < rail.lowest_v < rail.needed_v:
+        text = f"rail {rail.rail} falls to {rail.lowest_v:.1f} V, and its motor drivers need {rail.needed_v:g} V"
+        advice = "use a stronger supply, or shorter and thicker wires"
+        yield Finding("heard.supply", "error", f"supply.rails.{rail.rail}", text, round(rail.lowest_v, 2), rail.needed_v, "V", advice)

@@ -1,0 +1,81 @@
+"""What is seen of a run from outside: what the board told, whether all was safe at its end, what the rails bore."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from jackrail.board.link_format import News
+from jackrail.board.reasons import REASON_BY_CODE, RESET_CAUSES
+from jackrail.machine.machine import Machine
+from jackrail.roll.machine_block import Numbering, pin_number
+
+from .driver import Driver
+from .model import Notice, RailTrace
+from .plant import Configuration
+from .rig import CLOCK_HZ
+
+_STILL_S = 0.1
+_SLACK_S = 0.01
+"""The board looks at its coils every 2 ms and lets them be a few milliseconds over (firmware/guard.c)."""
+_WORDS = {
+    News.PLAYING: "playing",
+    News.STOPPED: "stopped",
+    News.INDEX_MISSED: "index missed",
+    News.DETENT_MISSED: "detent missed",
+    News.HOMED: "homed",
+}
+_OF_COILS = {code for code, reason in REASON_BY_CODE.items() if reason.word.startswith("coil")}
+
+
+def notices(driver: Driver, numbering: Numbering) -> Iterator[Notice]:
+    """What the board told, in the order it was heard, then its resets and whether it was lost."""
+    for one in driver.happenings:
+        reason = REASON_BY_CODE[one.reason].word if one.reason in REASON_BY_CODE else f"reason {one.reason}"
+        what = f"stopped: {reason}" if one.kind is News.STOPPED else _WORDS[one.kind]
+        names = numbering.coils if one.reason in _OF_COILS else numbering.axes
+        concerned = one.kind in (News.INDEX_MISSED, News.DETENT_MISSED) or (one.kind is News.STOPPED and one.reason > 5)
+        device = names[one.where] if concerned and one.where < len(names) else ""
+        yield Notice(what, device, None if one.kind is News.HOMED else one.time_ms / 1000)
+    for info in driver.infos[1:]:
+        if info.reason in REASON_BY_CODE and info.reset_cause != driver.infos[0].reset_cause:
+            causes = [text for bit, text in RESET_CAUSES.items() if info.reset_cause & bit]
+            yield Notice(f"started anew: {', '.join(causes)}")
+    yield from (Notice(f"lost: {why}") for why in driver.losses)
+
+
+def unsafe(edges: NDArray[Any], machine: Machine, end_cycle: int) -> Iterator[str]:
+    """What was not as it must be in the end: a coil on, a motor stepping; or at any time: a coil on for too long."""
+    seen = edges[edges["cycle"] <= end_cycle]
+    for coil in machine.mechanism.coils:
+        mine = seen[seen["pin"] == pin_number(machine.board.pins[coil.id])]
+        if len(mine) and mine[-1]["level"] == 1:
+            yield f"{coil.id} is on"
+        longest_s = _longest_high(mine, end_cycle) / CLOCK_HZ
+        if longest_s > coil.max_on_s + _SLACK_S:
+            yield f"{coil.id} was on for {longest_s:.3f} s, longer than its {coil.max_on_s:g} s"
+    for motor in machine.mechanism.motors:
+        mine = seen[seen["pin"] == pin_number(machine.board.pins[f"{motor.id}.step"])]
+        if len(mine) and mine[-1]["cycle"] > end_cycle - _STILL_S * CLOCK_HZ and mine[-1]["level"] != 2:
+            yield f"{motor.id} is still stepping"
+
+
+def _longest_high(edges: NDArray[Any], end_cycle: int) -> int:
+    """Cycles of the longest stretch at level 1."""
+    if not len(edges):
+        return 0
+    lasts = np.diff(edges["cycle"].astype(np.int64), append=end_cycle)
+    high = lasts[edges["level"] == 1]
+    return int(high.max()) if len(high) else 0
+
+
+def rail_traces(samples: NDArray[Any], machine: Machine, configuration: Configuration, zero_cycle: int) -> Iterator[RailTrace]:
+    """Voltage and current of each rail that was sampled."""
+    for number, rail in enumerate(configuration.rail_ids):
+        mine = samples[samples["rail"] == number]
+        needed_v = max((motor.driver_minimum_v for motor in machine.mechanism.motors if motor.rail == rail), default=0.0)
+        time_s = (mine["cycle"].astype(np.int64) - zero_cycle) / CLOCK_HZ
+        yield RailTrace(rail, time_s, mine["voltage_v"], mine["current_a"], needed_v)
