@@ -153,8 +153,10 @@ static bool take_frame(uint8_t type, const uint8_t *payload, uint8_t size) {
             stream_put(payload, size);
     } else if (type == FRAME_STREAM && size == STREAM_SIZE) {
         player_reason = player_stream(u32_at(payload + STREAM_MACHINE_ID), u16_at(payload + STREAM_HORIZON_MS));
-    } else if (type == FRAME_DO && size) {
-        player_reason = player_do(payload[DO_JOG_VERB], payload[DO_JOG_AXIS], u16_at(payload + DO_JOG_STEPS));
+    } else if (type == FRAME_DO) {
+        /* arguments that are missing are read from behind the payload: refused, whatever they are */
+        bool whole = size == (payload[0] <= VERB_STOP ? DO_STOP_SIZE : payload[0] == VERB_JOG ? DO_JOG_SIZE : DO_PLAY_SIZE);
+        player_reason = !whole ? REASON_BAD_RECORD : player_do(payload[DO_JOG_VERB], payload[DO_JOG_AXIS], u16_at(payload + DO_JOG_STEPS));
     }
     return true;
 }

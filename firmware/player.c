@@ -248,7 +248,7 @@ static uint8_t pulse(uint8_t coil) {
 }
 
 uint8_t player_do(uint8_t verb, uint8_t which, int16_t steps) {
-    if (verb == VERB_STOP) {
+    if (verb == VERB_STOP && !player_block) {
         player_stop(REASON_ASKED, 0);
         return REASON_ASKED;
     }
@@ -268,8 +268,10 @@ uint8_t player_do(uint8_t verb, uint8_t which, int16_t steps) {
         return jog(which, steps);
     case VERB_TURN:
         return turn(which);
-    default:
+    case VERB_PULSE:
         return pulse(which);
+    default:
+        return REASON_BAD_RECORD;
     }
 }
 
