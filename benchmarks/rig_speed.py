@@ -5,7 +5,9 @@ import tempfile
 import time
 from pathlib import Path
 
-from jackrail.rehearsal.rig import CLOCK_HZ, Chip, RigMissing, build
+from jackrail.rehearsal.build import build
+from jackrail.rehearsal.missing import RigMissing
+from jackrail.rehearsal.rig import CLOCK_HZ, Chip
 
 QUIRKS = Path(__file__).parent.parent / "tests" / "rehearsal" / "quirks"
 PROGRAMS = {"asleep, woken 2,000 times a second": ("asleep", 60.0), "busy": ("busy", 4.0)}

@@ -8,7 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from jackrail.rehearsal.rig import Chip, RigMissing, build
+from jackrail.rehearsal.build import build
+from jackrail.rehearsal.missing import RigMissing
+from jackrail.rehearsal.rig import Chip
 
 QUIRKS = Path(__file__).parent / "quirks"
 MCU = ["-mmcu=atmega328p", "-DF_CPU=16000000UL"]

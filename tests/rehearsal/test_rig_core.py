@@ -192,6 +192,7 @@ def test_the_lowest_stack_pointer_is_seen():
     # Two bytes for the call of main, two for that of the program, a hundred pushed: 0x8FF - 104 + 1 is the lowest written.
     with run("core", "deep") as chip:
         assert chip.stack_low == 0x8FF - 104 + 1
+        assert chip.stack_free_b == 0x8FF - 104 + 1 - 0x100  # the program has no variables
 
 
 def test_what_the_rig_does_not_know_stops_it():
@@ -199,6 +200,26 @@ def test_what_the_rig_does_not_know_stops_it():
         run("core", "wild")
     with pytest.raises(ValueError, match="32769 bytes"):
         Chip(b"\0" * 32_769)
+
+
+# Registers and bits of sections 9, 15-18, 20, 22, 24, 27; their names are those of avr-libc.
+@pytest.mark.parametrize(
+    ("register", "bits", "what"),
+    [
+        ("ADCSRA", "_BV(ADEN) | _BV(ADSC)", "analogue"),
+        ("TWCR", "_BV(TWEN)", "two-wire"),
+        ("CLKPR", "_BV(CLKPS1)", "clock divider"),
+        ("SPMCSR", "_BV(SPMEN)", "flash"),
+        ("TCCR1B", "_BV(CS12) | _BV(CS11)", "external clock"),
+        ("TCCR0B", "_BV(WGM02) | _BV(CS00)", "normal and CTC"),
+        ("UCSR0B", "_BV(UCSZ02)", "nine bits"),
+        ("UCSR0C", "_BV(UMSEL00)", "asynchronous"),
+        ("EIMSK", "_BV(INT0)", "level-triggered"),
+    ],
+)
+def test_what_is_not_modelled_does_not_seem_to_work(register, bits, what):
+    with pytest.raises(ChipTrouble, match=what):
+        run("core", "unknown", f"-DREGISTER={register}", f"-DBITS={bits}")
 
 
 def test_an_empty_flash_runs_off_its_end():

@@ -15,7 +15,8 @@ import numpy as np
 import pytest
 from emulated import compiled, needs_rig, quirk
 
-from jackrail.rehearsal.rig import Chip, cache_folder
+from jackrail.rehearsal.build import cache_folder
+from jackrail.rehearsal.rig import Chip
 
 HERE = Path(__file__).parent / "judge"
 pytestmark = [needs_rig, pytest.mark.slow]

@@ -1,40 +1,26 @@
-"""The emulated board: builds the C sources of rig/ on first use and runs programs of the chip with exact times.
+"""The emulated board: runs programs of the chip with exact times.
 
-The chip is an ATmega328P at 16 MHz. libsimavr decodes its instructions; its peripherals are in rig/*.c. Times are cycles of
-its clock since power-on. Raises `RigMissing` when the compiler or a library that this needs is not installed.
+The chip is an ATmega328P at 16 MHz. libsimavr decodes its instructions; its peripherals are in rig/*.c, which build.py builds on first
+use: `RigMissing` when it cannot. Times are cycles of its clock since power-on.
 """
 
-import functools
-import hashlib
-import importlib.util
-import os
-import re
-import shutil
-import subprocess
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .missing import RigMissing
+from .build import library
 from .plant import Configuration
 from .plant_run import Plant
 
 CLOCK_HZ = 16_000_000
-SOURCES = Path(__file__).parent / "rig"
-FLAGS = ("-std=c99", "-O2", "-shared", "-fPIC")
-LIBRARIES = ("-lsimavr", "-lm")
-HEADERS = ("chip.h", "plant.h", "rig.h")
 CAUSES = ("power-on", "external", "brown-out", "watchdog")
 EDGES = np.dtype([("cycle", "u8"), ("pin", "i4"), ("level", "i4")])
 MARKS = np.dtype([("cycle", "u8"), ("place", "i4"), ("value", "i4")])
 SENT = np.dtype([("cycle", "u8"), ("value", "u8")])
 LET_GO = -1
-_FIRST_SRAM = 0x100
 
 
 class ChipTrouble(Exception):  # noqa: N818
@@ -48,69 +34,6 @@ class Interrupt:
     count: int
     longest_cycles: int
     latest_cycles: int
-
-
-def cache_folder() -> Path:
-    """The folder of what can be made again: the user's cache folder (XDG base directory specification)."""
-    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "jackrail"
-
-
-def c_sources() -> list[Path]:
-    """All C files and headers of the rig, in a fixed order."""
-    return sorted(SOURCES.glob("*.[ch]"))
-
-
-def _missing() -> list[str]:
-    """Debian packages that are not there."""
-    lacking = [] if importlib.util.find_spec("cffi") else ["python3-cffi"]
-    compiler = shutil.which("cc")
-    if compiler is None:
-        return [*lacking, "gcc", "libc6-dev", "libsimavr-dev"]
-    with tempfile.TemporaryDirectory() as folder:
-        program = "#include <stdint.h>\n#include <simavr/sim_avr.h>\nint main(void) { return avr_make_mcu_by_name(0) != 0; }\n"
-        command = [compiler, "-x", "c", "-", "-o", f"{folder}/try", *LIBRARIES]
-        done = subprocess.run(command, input=program, text=True, capture_output=True, check=False)  # noqa: S603 -- our own words
-    return lacking if done.returncode == 0 else [*lacking, "libsimavr-dev", "libelf-dev"]
-
-
-def build() -> Path:
-    """The shared library of the rig, built when these sources were not built before.
-
-    Raises:
-        RigMissing: the compiler, libsimavr or cffi is not installed.
-    """
-    digest = hashlib.sha256(" ".join((*FLAGS, *LIBRARIES)).encode())
-    for path in c_sources():
-        digest.update(path.name.encode() + b"\0" + path.read_bytes())
-    built = cache_folder() / f"rig-{digest.hexdigest()[:32]}.so"
-    if built.exists() and importlib.util.find_spec("cffi"):
-        return built
-    if lacking := _missing():
-        raise RigMissing(f"the rehearsal needs packages that are not installed: sudo apt-get install {' '.join(lacking)}")
-    built.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(dir=built.parent) as folder:
-        fresh = Path(folder) / built.name
-        files = [str(path) for path in c_sources() if path.suffix == ".c"]
-        subprocess.run(["cc", *FLAGS, "-o", str(fresh), *files, *LIBRARIES], check=True)  # noqa: S603, S607 -- our own words
-        fresh.replace(built)  # whole or not at all, also when two build at once
-    return built
-
-
-def declarations() -> str:
-    """What the headers declare, without what only a preprocessor understands."""
-    text = "\n".join((SOURCES / name).read_text(encoding="utf-8") for name in HEADERS)
-    return re.sub(r"^#.*$", "", text, flags=re.MULTILINE)
-
-
-@functools.cache
-def library() -> tuple[Any, Any]:
-    """The cffi interface and the opened library: `ffi, lib`."""
-    path = build()
-    import cffi  # noqa: PLC0415 -- only who rehearses needs it
-
-    ffi = cffi.FFI()
-    ffi.cdef(declarations())
-    return ffi, ffi.dlopen(str(path))
 
 
 class Chip:
@@ -247,10 +170,7 @@ class Chip:
     @property
     def stack_free_b(self) -> int:
         """Bytes of SRAM below the deepest stack that nothing ever wrote: what the stack could still grow."""
-        low = self.stack_low
-        places = np.arange(_FIRST_SRAM, low)
-        written = np.frombuffer(self.memory(_FIRST_SRAM, low - _FIRST_SRAM), np.uint8) != (places * 167 + 91 + (places >> 8) * 57) % 256
-        return int(low - _FIRST_SRAM - (np.flatnonzero(written)[-1] + 1 if written.any() else 0))
+        return int(self.lib.chip_stack_room(self.pointer))
 
     def memory(self, first: int, count: int) -> bytes:
         """Bytes of the data space; SRAM is 0x100-0x8FF."""

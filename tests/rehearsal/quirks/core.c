@@ -153,6 +153,14 @@ void deep(void)
     GPIOR1 = 1;
 }
 
+/* What the rig does not model: -DREGISTER= and -DBITS= choose. */
+#ifdef REGISTER
+void unknown(void)
+{
+    REGISTER = BITS;
+}
+#endif
+
 void wild(void)
 {
     *(volatile uint8_t *)0x0900 = 1;

@@ -1,6 +1,12 @@
 /* The emulated ATmega328P at 16 MHz: libsimavr decodes the instructions, everything around the core is ours (see inside.h).
    Time is the CPU cycle since power-on, kept through resets. Pins: D0-D13 are 0-13, A0-A5 are 14-19, 32 + n is output n of
-   the shift-register chain. Levels: 0, 1, and 2 = high impedance. */
+   the shift-register chain. Levels: 0, 1, and 2 = high impedance.
+
+   Not modelled, and a program that uses it stops with trouble: timers in PWM modes or with an external clock, sleep deeper than
+   idle, the clock divider, ADC, TWI, nine-bit frames, level-triggered INT0 and INT1, writing the flash.
+   Not modelled, and not noticed: input capture, the comparator, PRR, parity of received frames, slave modes of SPI and USART.
+   Taken as ideal: the oscillators of clock and watchdog, no time for start-up after a reset and none for a boot loader. TXD shows
+   its idle level only, MOSI and SCK that of before the transfer; a byte starts as it is written, not at the next baud clock. */
 #ifndef CHIP_H
 #define CHIP_H
 
@@ -49,6 +55,7 @@ const chip_interrupt *chip_interrupts(const chip *);   /* by vector number, 0 is
 chip_line chip_line_faults(const chip *);
 uint64_t chip_asleep(const chip *);                    /* cycles spent asleep */
 uint32_t chip_stack_low(const chip *);                 /* lowest address the stack came to (by the SRAM it never touched) */
+uint32_t chip_stack_room(const chip *);                /* bytes below it that nothing ever wrote */
 uint8_t *chip_eeprom(chip *);                          /* its 1024 bytes */
 uint8_t *chip_memory(chip *);                          /* data space 0-0x8FF; registers of peripherals may be stale in it */
 uint32_t chip_pc(const chip *);                        /* byte address */

@@ -49,7 +49,7 @@ void io_hook(chip *c, int address, io_reader read, io_writer write)
 
 /* ---- registers that belong to no peripheral */
 
-enum { GPIOR0 = 0x3E, GPIOR1 = 0x4A, GPIOR2 = 0x4B, CLKPR = 0x61, ADCSRA = 0x7A, TWCR = 0xBC };
+enum { GPIOR0 = 0x3E, GPIOR1 = 0x4A, GPIOR2 = 0x4B, SPMCSR = 0x57, CLKPR = 0x61, ADCSRA = 0x7A, TWCR = 0xBC };
 
 static void write_mark(chip *c, int address, uint8_t value, uint64_t now)
 {
@@ -72,6 +72,8 @@ static void write_unknown(chip *c, int address, uint8_t value, uint64_t now)
         in_trouble(c, "the rig has no clock divider (CLKPR)");
     if (address == ADCSRA && value & 0x40)
         in_trouble(c, "the rig has no analogue converter (ADSC)");
+    if (address == SPMCSR && value & 0x01)
+        in_trouble(c, "the rig does not write the flash (SPMEN)");
     if (address == TWCR && value & 0x04)
         in_trouble(c, "the rig has no two-wire interface (TWEN)");
 }
@@ -82,6 +84,7 @@ void io_init(chip *c)
     io_hook(c, GPIOR1, NULL, write_mark);
     io_hook(c, GPIOR2, NULL, write_mark);
     io_hook(c, MCUSR, NULL, write_mcusr);
+    io_hook(c, SPMCSR, NULL, write_unknown);
     io_hook(c, CLKPR, NULL, write_unknown);
     io_hook(c, ADCSRA, NULL, write_unknown);
     io_hook(c, TWCR, NULL, write_unknown);

@@ -38,15 +38,29 @@ uint32_t chip_pc(const chip *c) { return c->avr->pc; }
 const char *chip_trouble(const chip *c) { return c->trouble; }
 
 /* The stack ends where the longest run of SRAM begins that no one ever wrote. */
-uint32_t chip_stack_low(const chip *c)
+static uint32_t longest_untouched(const chip *c, uint32_t *behind)
 {
-    uint32_t best = 0, low = RAM_LAST + 1, run = 0;
+    uint32_t best = 0, run = 0;
+    *behind = RAM_LAST + 1;
     for (uint32_t a = RAM_FIRST; a <= RAM_LAST; a++) {
         run = c->avr->data[a] == untouched(a) ? run + 1 : 0;
         if (run > best) {
             best = run;
-            low = a + 1;
+            *behind = a + 1;
         }
     }
-    return low;
+    return best;
+}
+
+uint32_t chip_stack_low(const chip *c)
+{
+    uint32_t behind;
+    longest_untouched(c, &behind);
+    return behind;
+}
+
+uint32_t chip_stack_room(const chip *c)
+{
+    uint32_t behind;
+    return longest_untouched(c, &behind);
 }
