@@ -50,8 +50,8 @@ class Noise:
 class Driver:
     """The host. infos, happenings, status: what the board told; losses: why it was lost; silent: the host is gone."""
 
-    def __init__(self, rig: Rig, noise: Noise | None = None) -> None:
-        self.rig, self.noise = rig, noise or Noise(0.0)
+    def __init__(self, rig: Rig, noise: Noise | None = None, baud: int = BAUD) -> None:
+        self.rig, self.noise, self.baud = rig, noise or Noise(0.0), baud
         self.session = Session()
         self.infos: list[Info] = []
         self.happenings: list[Happening] = []
@@ -105,7 +105,7 @@ class Driver:
         """One look at the line: say what is to be said, let a slice of time pass, hear what came."""
         if not self.silent:
             for frame in _frames(self.session.give(self.now_s)):
-                self.rig.send(self.noise.spoil(frame), baud=BAUD, at=self.rig.cycle)
+                self.rig.send(self.noise.spoil(frame), baud=self.baud, at=self.rig.cycle)
         slice_s = _BUSY_SLICE_S if self.session.busy and not self.silent else SLICE_S
         wake_s = self.now_s + slice_s if self.silent else min(self.now_s + slice_s, max(self.session.wake_s, self.now_s + _BUSY_SLICE_S))
         self.rig.run_until(round(min(wake_s, end_s) * CLOCK_HZ) + 1)
