@@ -1,5 +1,6 @@
 """Speed of the emulated board: emulated time over real time, and the set-up of a run. 1.0 or less is good, as in jobs.py."""
 
+import shutil
 import subprocess
 import tempfile
 import time
@@ -48,6 +49,9 @@ def main() -> None:
         build()
     except RigMissing as error:
         print(f"left out: {error}")
+        return
+    if shutil.which("avr-gcc") is None:
+        print("left out: needs gcc-avr and avr-libc")
         return
     for what, (name, least) in PROGRAMS.items():
         times = faster_than_real(image(name), 4.0)
