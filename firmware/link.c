@@ -69,6 +69,7 @@ static void send_frame(void) {
 /* ---- answers ---- */
 
 static uint8_t next_seq;
+static uint8_t told_room; /* the credit last given */
 static bool spoken; /* a program has said hello: news goes to it */
 static uint16_t heard_at; /* beat of the last good frame */
 
@@ -80,7 +81,8 @@ static void put_state(void) {
 static void send_ack(void) {
     begin_frame(FRAME_ACK);
     put(next_seq);
-    put(stream_room());
+    told_room = stream_room();
+    put(told_room);
     put(0);
     put_state();
     send_frame();
@@ -230,6 +232,8 @@ void link_poll(void) {
     for (uint8_t n = BYTES_A_PASS; n && serial_take(&byte); n--)
         take_byte(byte);
     serial_poll(!player_awaits_cues);
+    if (player_awaits_cues && told_room < LONGEST_PAYLOAD && stream_room() >= LONGEST_PAYLOAD)
+        send_ack(); /* unasked: a host that waits for room would ask too late when cues are dense */
     if (player_awaits_cues && (uint16_t)(beat() - heard_at) > BEATS(LINK_LOST_MS))
         player_stop(REASON_LINK_LOST, 0);
 }

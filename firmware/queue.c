@@ -26,6 +26,7 @@ typedef struct node {
 } node_t;
 static node_t nodes[NODES];
 static node_t *volatile head;
+static volatile uint8_t used; /* nodes that are not free */
 
 volatile uint8_t queue_ended;
 volatile uint8_t queue_late;
@@ -78,6 +79,7 @@ ISR(TIMER0_COMPA_vect) {
         if (away < -LATE && queue_late < 255)
             queue_late++;
         head->kind = COMMAND_FREE;
+        used--;
         head = head->next;
     }
     cli();
@@ -94,31 +96,28 @@ void queue_clear(void) {
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
         for (; head; head = head->next)
             head->kind = COMMAND_FREE;
+        used = 0;
         queue_ended = 0;
         queue_busy_axis = 0;
     }
 }
 
-static node_t *free_node(uint8_t *room) {
-    node_t *found = 0;
-    *room = 0;
-    for (node_t *node = nodes; node < &nodes[NODES]; node++)
-        if (node->kind == COMMAND_FREE) {
-            found = node;
-            ++*room;
-        }
-    return found;
+/* Searched from where the last one was found: commands are done nearly in the order in which they came. */
+static node_t *free_node(void) {
+    static uint8_t last;
+    for (uint8_t tries = NODES; tries; tries--) {
+        if (++last >= NODES)
+            last = 0;
+        if (nodes[last].kind == COMMAND_FREE)
+            return &nodes[last];
+    }
+    return 0;
 }
 
-uint8_t queue_room(void) {
-    uint8_t room;
-    free_node(&room);
-    return room;
-}
+uint8_t queue_room(void) { return NODES - used; }
 
 uint8_t queue_add(uint32_t due, enum command kind, uint8_t device, uint16_t steps) {
-    uint8_t room;
-    node_t *node = free_node(&room);
+    node_t *node = free_node();
     if (!node || (int32_t)(due - now()) < -TOO_LATE)
         return REASON_STARVED;
     node->due = due;
@@ -133,6 +132,7 @@ uint8_t queue_add(uint32_t due, enum command kind, uint8_t device, uint16_t step
         node->next = *link;
         *link = node;
         node->kind = kind;
+        used++;
         if (head == node)
             aim();
     }

@@ -163,10 +163,10 @@ static uint8_t read_record(void) {
     return op == OP_TURN ? turn(argument) : switch_coil(argument, op);
 }
 
+/* One record a pass: the line must not wait while many are read. */
 uint8_t roll_poll(void) {
-    uint8_t reason = REASON_NONE;
-    while (!reason && !roll_ended && (!streaming || stream_fill) && queue_room() >= MOST_AT_ONCE &&
-           (int32_t)(time - now() - horizon) < 0)
-        reason = read_record();
-    return reason;
+    if (roll_ended || (streaming && !stream_fill) || queue_room() < MOST_AT_ONCE || (int32_t)(time - now() - horizon) >= 0)
+        return REASON_NONE;
+    clock_woken = 1; /* there may be another */
+    return read_record();
 }
