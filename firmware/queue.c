@@ -124,8 +124,9 @@ uint8_t queue_add(uint32_t due, enum command kind, uint8_t device, uint16_t step
     node->device = device;
     node->steps = steps;
     /* The walk is safe while the interrupt takes nodes from the front: a node it took keeps its link until we reuse it. */
-    node_t *before = 0;
-    for (node_t *at = head; at && (int32_t)(at->due - due) <= 0; at = at->next)
+    node_t *before = 0, *first;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { first = head; } /* two bytes */
+    for (node_t *at = first; at && (int32_t)(at->due - due) <= 0; at = at->next)
         before = at;
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
         node_t *volatile *link = before && before->kind != COMMAND_FREE ? (node_t *volatile *)&before->next : &head;
