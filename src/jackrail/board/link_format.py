@@ -49,7 +49,7 @@ FRAME_MEANINGS = {
     Frame.DO: "one verb and its arguments",
     Frame.STREAM: "play what follows in CUES",
     Frame.CUES: "whole records of the tune, up to and including END, every wait explicit, no REPEAT; empty: only asks for the credit",
-    Frame.ACK: "answer to every other frame with a good CRC, also to one that was not taken",
+    Frame.ACK: "answer to every other frame with a good CRC, also to one that was not taken; unasked when room comes free",
     Frame.INFO: "answer to HELLO",
     Frame.STATUS: "answer to an ASK that was taken, in place of its ACK",
     Frame.NEWS: "something happened; sent once and not repeated",
