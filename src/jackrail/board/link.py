@@ -91,6 +91,11 @@ class Session:
         """Whether something is still to be sent or not yet known to be taken."""
         return bool(self._orders or self._flying or self._stream.waiting or self._stream.chunk)
 
+    @property
+    def answered(self) -> bool:
+        """Whether the board has answered all that was sent so far."""
+        return not self._flying
+
     # The line
 
     @property

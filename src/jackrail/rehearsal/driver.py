@@ -18,8 +18,8 @@ SLICE_S = 0.25
 _BUSY_SLICE_S = 0.002
 """While frames are on their way: short against the 30 ms after which they are sent again."""
 _BITS_A_BYTE = 10
-MARK_PLACE, MARK_START = 0, 0x50
-"""The board writes this to GPIOR0 at time zero of play (firmware/README.md)."""
+MARK_PLACE, MARK_START, MARK_STATE = 0, 0x50, 2
+"""The board writes 0x50 to GPIOR0 at time zero of play, and its state to GPIOR2 (firmware/README.md)."""
 
 
 @dataclass
@@ -48,7 +48,11 @@ class Noise:
 
 
 class Driver:
-    """The host. infos, happenings, status: what the board told; losses: why it was lost; silent: the host is gone."""
+    """The host, and who watches the chip beside it.
+
+    infos, happenings, status: what the board told; losses: why it was lost; silent: the host is gone. zero_cycle: cycle of
+    time zero of play, None before; state: of the board; both as it marks them on the chip, whatever the line does.
+    """
 
     def __init__(self, rig: Rig, noise: Noise | None = None, baud: int = BAUD) -> None:
         self.rig, self.noise, self.baud = rig, noise or Noise(0.0), baud
@@ -58,26 +62,14 @@ class Driver:
         self.status: Status | None = None
         self.losses: list[str] = []
         self.silent = False
-        self._heard = 0
+        self.zero_cycle: int | None = None
+        self.state: int = State.NOT_HOMED
+        self._heard = self._marked = 0
 
     @property
     def now_s(self) -> float:
         """Emulated seconds since power-on."""
         return self.rig.cycle / CLOCK_HZ
-
-    @property
-    def zero_cycle(self) -> int | None:
-        """Cycle of time zero of play, None before."""
-        marks = self.rig.marks()
-        zeros = marks[(marks["place"] == MARK_PLACE) & (marks["value"] == MARK_START)]
-        return int(zeros[-1]["cycle"]) if len(zeros) else None
-
-    @property
-    def state(self) -> int:
-        """State of the board, as it marks it for whoever watches the chip."""
-        marks = self.rig.marks()
-        states = marks[marks["place"] == 2]
-        return int(states[-1]["value"]) if len(states) else State.NOT_HOMED
 
     def greet(self, patience_s: float = 1.0) -> bool:
         """Say hello until the board answers. Returns whether it did."""
@@ -106,13 +98,28 @@ class Driver:
         if not self.silent:
             for frame in _frames(self.session.give(self.now_s)):
                 self.rig.send(self.noise.spoil(frame), baud=self.baud, at=self.rig.cycle)
-        slice_s = _BUSY_SLICE_S if self.session.busy and not self.silent else SLICE_S
-        wake_s = self.now_s + slice_s if self.silent else min(self.now_s + slice_s, max(self.session.wake_s, self.now_s + _BUSY_SLICE_S))
-        self.rig.run_until(round(min(wake_s, end_s) * CLOCK_HZ) + 1)
+        self.rig.run_until(round(min(self._wake_s(), end_s) * CLOCK_HZ) + 1)
+        self._watch()
         self._listen()
 
+    def _wake_s(self) -> float:
+        """When to look at the line again: soon while an answer is on its way, else when the host has something to say."""
+        if self.silent:
+            return self.now_s + SLICE_S
+        slice_s = SLICE_S if self.session.answered else _BUSY_SLICE_S
+        return min(self.now_s + slice_s, max(self.session.wake_s, self.now_s + _BUSY_SLICE_S))
+
+    def _watch(self) -> None:
+        fresh = self.rig.marks(self._marked)
+        self._marked += len(fresh)
+        for cycle, place, value in fresh.tolist():
+            if place == MARK_STATE:
+                self.state = value
+            elif place == MARK_PLACE and value == MARK_START:
+                self.zero_cycle = cycle
+
     def _listen(self) -> None:
-        fresh = self.rig.sent()["value"][self._heard :].astype("u1").tobytes()
+        fresh = self.rig.sent(self._heard)["value"].astype("u1").tobytes()
         self._heard += len(fresh)
         if self.silent:
             return

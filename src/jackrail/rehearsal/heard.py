@@ -131,11 +131,11 @@ def _struck(blows: list[Happening], midi: int, voice: Hammer, instrument: Instru
     ]
 
 
-def _pitch(string: String, position_mm: float) -> float | None:
-    """MIDI key, with its fraction, of a string under a bar; None where there is no string left to sound."""
+def _raised(string: String, position_mm: float) -> float | None:
+    """Semitones above the open string under a bar; None where there is no string left to sound."""
     if position_mm >= _MUTE_SHARE * string.scale_length_mm:
         return None
-    return string.midi + semitones_at(string.scale_length_mm, max(position_mm, 0.0))
+    return semitones_at(string.scale_length_mm, max(position_mm, 0.0))
 
 
 def _under_bar(voice: TravellingStop, string: String, heard: Told) -> list[SoundedNote]:
@@ -143,12 +143,13 @@ def _under_bar(voice: TravellingStop, string: String, heard: Told) -> list[Sound
     path = heard.paths[voice.carriage.motor]
     notes = []
     for index, pluck in enumerate(plucks):
-        pitch = _pitch(string, pluck.value)
-        if pitch is None:
+        raised = _raised(string, pluck.value)
+        if raised is None:
             continue
         next_s = plucks[index + 1].at_s if index + 1 < len(plucks) else math.inf
         duration_s = min(next_s - pluck.at_s, string.ring_s)
-        glide = _glide(path, pluck.at_s, duration_s, string, pitch)
+        glide = _glide(path, pluck.at_s, duration_s, string, raised)
+        pitch = string.midi + raised
         midi = round(pitch)
         notes.append(SoundedNote(pluck.at_s, duration_s, midi, 100 * (pitch - midi), voice.id, string.id, glide))
     return notes
@@ -160,9 +161,9 @@ def _glide(path: list[tuple[float, float]], onset_s: float, duration_s: float, s
     last = bisect_right(path, onset_s + duration_s, key=lambda point: point[0])
     points = [(0.0, 0.0)]
     for at_s, position_mm in path[first:last]:
-        pitch = _pitch(string, position_mm)
-        if pitch is not None:
-            points.append((at_s - onset_s, 100 * (pitch - struck)))
+        raised = _raised(string, position_mm)
+        if raised is not None:
+            points.append((at_s - onset_s, 100 * (raised - struck)))
     if all(abs(cents) < _GLIDE_CENTS for _, cents in points):
         return ()
     return tuple(Glide(after_s, cents) for after_s, cents in _thinned(points))

@@ -109,12 +109,12 @@ class Chip:
         """Bytes on the serial line to the chip, 8N1, from a cycle on or behind what is queued; returns when the line is idle."""
         return int(self.lib.chip_send(self.pointer, data, len(data), at, CLOCK_HZ / baud, wrong_stop_bit))
 
-    def _log(self, name: str, item: str, dtype: np.dtype[Any]) -> NDArray[Any]:
+    def _log(self, name: str, item: str, dtype: np.dtype[Any], start: int = 0) -> NDArray[Any]:
         first = self.ffi.new(f"const {item} **")
         count = getattr(self.lib, name)(self.pointer, first)
-        if not count:
+        if count <= start:
             return np.empty(0, dtype)
-        return np.frombuffer(bytes(self.ffi.buffer(first[0], count * dtype.itemsize)), dtype)
+        return np.frombuffer(bytes(self.ffi.buffer(first[0] + start, (count - start) * dtype.itemsize)), dtype)
 
     def edges(self) -> NDArray[Any]:
         """Every change of an output: cycle, pin, level."""
@@ -130,13 +130,13 @@ class Chip:
         mine = edges[edges["pin"] == pin]
         return mine["cycle"].astype(np.int64), mine["level"]
 
-    def marks(self) -> NDArray[Any]:
-        """Every write to GPIOR0-2: cycle, place 0-2, value."""
-        return self._log("chip_marks", "chip_mark", MARKS)
+    def marks(self, start: int = 0) -> NDArray[Any]:
+        """Every write to GPIOR0-2, from the start-th on: cycle, place 0-2, value."""
+        return self._log("chip_marks", "chip_mark", MARKS, start)
 
-    def sent(self) -> NDArray[Any]:
-        """Every byte the chip sent: cycle of the end of its last stop bit, value."""
-        return self._log("chip_sent", "chip_byte", SENT)
+    def sent(self, start: int = 0) -> NDArray[Any]:
+        """Every byte the chip sent, from the start-th on: cycle of the end of its last stop bit, value."""
+        return self._log("chip_sent", "chip_byte", SENT, start)
 
     def received(self) -> bytes:
         """What a listener on TXD has received since the last `forget`."""

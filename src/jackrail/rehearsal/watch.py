@@ -49,7 +49,7 @@ def notices(driver: Driver, numbering: Numbering) -> Iterator[Notice]:
 
 def unsafe(edges: NDArray[Any], machine: Machine, end_cycle: int) -> Iterator[str]:
     """What was not as it must be in the end: a coil on, a motor stepping; or at any time: a coil on for too long."""
-    seen = edges[edges["cycle"] <= end_cycle]
+    seen = edges[: np.searchsorted(edges["cycle"], end_cycle, side="right")]  # they stand in time order
     for coil in machine.mechanism.coils:
         mine = seen[seen["pin"] == pin_number(machine.board.pins[coil.id])]
         if len(mine) and mine[-1]["level"] == 1:

@@ -13,31 +13,34 @@ int timer_top_by(const timer *t)
     return wide && mode == 12 ? MATCH_ICR : -1;
 }
 
-static uint32_t divider_of(const chip *c, const timer *t)
+/* How many bits slower than the clock it counts, -1 when it stands. All prescalers divide by powers of two. */
+static int shift_of(const chip *c, const timer *t)
 {
-    uint32_t divider = t->wires->dividers[t->control_b & 7];
+    int shift = t->wires->shifts[t->control_b & 7];
     int held = c->prescaler_held >> t->wires->prescaler & 1; /* 17.4.1: TSM stops what the prescaler feeds */
-    return divider == UNKNOWN_CLOCK || (held && divider > 1) ? 0 : divider;
+    return shift >= STOPPED || (held && shift) ? -1 : shift;
 }
 
 static uint64_t ticks_between(const chip *c, const timer *t, uint64_t from, uint64_t to)
 {
-    uint32_t divider = divider_of(c, t);
+    int shift = shift_of(c, t);
     uint64_t zero = c->prescaler_zero[t->wires->prescaler];
-    return divider ? (to - zero) / divider - (from - zero) / divider : 0;
+    return shift < 0 ? 0 : ((to - zero) >> shift) - ((from - zero) >> shift);
 }
 
 static uint64_t cycle_of_tick(const chip *c, const timer *t, uint64_t now, uint64_t ticks)
 {
-    uint32_t divider = divider_of(c, t);
+    int shift = shift_of(c, t);
     uint64_t zero = c->prescaler_zero[t->wires->prescaler];
-    return divider ? zero + ((now - zero) / divider + ticks) * divider : CHIP_NEVER;
+    return shift < 0 ? CHIP_NEVER : zero + ((((now - zero) >> shift) + ticks) << shift);
 }
 
 uint32_t timer_count(const chip *c, const timer *t, uint64_t now)
 {
     uint64_t ticks = ticks_between(c, t, t->since, now);
     uint32_t most = t->wires->most;
+    if (t->count + ticks <= t->top)
+        return t->count + (uint32_t)ticks;
     if (t->count <= t->top)
         return (uint32_t)((t->count + ticks) % (t->top + 1u));
     if (ticks <= most - t->count) /* the top was moved below the count: on to MAX and round (16.9.2) */
@@ -58,12 +61,11 @@ static uint64_t ticks_past(const timer *t, uint32_t count, uint32_t value)
     return value >= count ? value - count + 1u : t->top + 1u - count + value + 1u;
 }
 
-uint64_t timer_cycle_past(const chip *c, const timer *t, uint64_t now, uint32_t value, int is_match)
+uint64_t timer_cycle_past(const chip *c, const timer *t, uint64_t now, uint32_t count, uint32_t value, int is_match)
 {
-    uint64_t ticks = ticks_past(t, timer_count(c, t, now), value);
-    int blocked = is_match && t->fresh && ticks == 1 && !ticks_between(c, t, t->since, now);
-    if (blocked)
-        ticks += t->top + 1u;
+    uint64_t ticks = ticks_past(t, count, value);
+    if (is_match && t->fresh && ticks == 1 && !ticks_between(c, t, t->since, now))
+        ticks += t->top + 1u; /* blocked */
     return ticks ? cycle_of_tick(c, t, now, ticks) : CHIP_NEVER;
 }
 

@@ -6,14 +6,14 @@
 #include "chip.h"
 
 enum { MATCH_A, MATCH_B, MATCH_ICR, MATCHES };
-enum { UNKNOWN_CLOCK = 0xFFFF };
+enum { STOPPED = 0xFE, UNKNOWN_CLOCK };
 
 typedef struct {
     uint32_t most;                                  /* MAX */
     int control_a, count, compare_a, compare_b, mask, flags; /* addresses; TCCRnB stands behind TCCRnA */
     int first_vector;                               /* of compare A; compare B and overflow follow, capture is before */
     int pins[2];                                    /* OCnA, OCnB */
-    uint16_t dividers[8];                           /* by CS2:0: 0 stopped, 1 without the prescaler */
+    uint8_t shifts[8];                              /* by CS2:0: a tick is 2 to this many cycles; or one of the above */
     int prescaler;
 } timer_wiring;
 
@@ -32,7 +32,7 @@ typedef struct {
 /* counting.c */
 int timer_top_by(const timer *);                     /* the match that ends the count, MATCHES in normal mode, -1 unknown */
 uint32_t timer_count(const chip *, const timer *, uint64_t now);
-uint64_t timer_cycle_past(const chip *, const timer *, uint64_t now, uint32_t value, int is_match);
+uint64_t timer_cycle_past(const chip *, const timer *, uint64_t now, uint32_t count, uint32_t value, int is_match);
 void timer_freeze(const chip *, timer *, uint64_t now); /* before a change of rate or top: keeps the count */
 
 /* timers.c */

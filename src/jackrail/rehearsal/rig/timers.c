@@ -5,17 +5,18 @@
 enum { TOV = 1 };
 static const uint8_t match_flag[MATCHES] = {0x02, 0x04, 0x20};
 static const timer_wiring all_wires[3] = {
-    {0xFF, 0x44, 0x46, 0x47, 0x48, 0x6E, 0x35, 14, {6, 5}, {0, 1, 8, 64, 256, 1024, UNKNOWN_CLOCK, UNKNOWN_CLOCK}, 0},
-    {0xFFFF, 0x80, 0x84, 0x88, 0x8A, 0x6F, 0x36, 11, {9, 10}, {0, 1, 8, 64, 256, 1024, UNKNOWN_CLOCK, UNKNOWN_CLOCK}, 0},
-    {0xFF, 0xB0, 0xB2, 0xB3, 0xB4, 0x70, 0x37, 7, {11, 3}, {0, 1, 8, 32, 64, 128, 256, 1024}, 1},
+    {0xFF, 0x44, 0x46, 0x47, 0x48, 0x6E, 0x35, 14, {6, 5}, {STOPPED, 0, 3, 6, 8, 10, UNKNOWN_CLOCK, UNKNOWN_CLOCK}, 0},
+    {0xFFFF, 0x80, 0x84, 0x88, 0x8A, 0x6F, 0x36, 11, {9, 10}, {STOPPED, 0, 3, 6, 8, 10, UNKNOWN_CLOCK, UNKNOWN_CLOCK}, 0},
+    {0xFF, 0xB0, 0xB2, 0xB3, 0xB4, 0x70, 0x37, 7, {11, 3}, {STOPPED, 0, 3, 5, 6, 7, 8, 10}, 1},
 };
 
 void timer_schedule(chip *c, timer *t, uint64_t now)
 {
-    t->match[MATCH_A] = timer_cycle_past(c, t, now, t->compare[MATCH_A], 1);
-    t->match[MATCH_B] = timer_cycle_past(c, t, now, t->compare[MATCH_B], 1);
-    t->match[MATCH_ICR] = timer_top_by(t) == MATCH_ICR ? timer_cycle_past(c, t, now, t->compare[MATCH_ICR], 1) : CHIP_NEVER;
-    uint64_t first = t->overflow = timer_cycle_past(c, t, now, t->wires->most, 0);
+    uint32_t count = timer_count(c, t, now);
+    t->match[MATCH_A] = timer_cycle_past(c, t, now, count, t->compare[MATCH_A], 1);
+    t->match[MATCH_B] = timer_cycle_past(c, t, now, count, t->compare[MATCH_B], 1);
+    t->match[MATCH_ICR] = timer_top_by(t) == MATCH_ICR ? timer_cycle_past(c, t, now, count, t->compare[MATCH_ICR], 1) : CHIP_NEVER;
+    uint64_t first = t->overflow = timer_cycle_past(c, t, now, count, t->wires->most, 0);
     for (int i = 0; i < MATCHES; i++)
         if (t->match[i] < first)
             first = t->match[i];
@@ -28,7 +29,7 @@ void timer_set_top(chip *c, timer *t)
     t->top = (uint16_t)(by == MATCH_A || by == MATCH_ICR ? t->compare[by] : t->wires->most);
     if (by < 0 && clock)
         in_trouble(c, "the rig knows timers in normal and CTC mode only");
-    if (t->wires->dividers[clock] == UNKNOWN_CLOCK)
+    if (t->wires->shifts[clock] == UNKNOWN_CLOCK)
         in_trouble(c, "the rig has no external clock of timers");
 }
 
