@@ -17,7 +17,7 @@ from jackrail.roll.due import RollCue
 from jackrail.roll.format import Op
 from jackrail.roll.roll import pack_roll, unpack_roll
 
-from .driver import Driver, Noise
+from .driver import Driver
 from .model import Piece
 
 _LOST_CYCLES = 6
@@ -44,10 +44,6 @@ class Mishap:
     spoil: Callable[[Piece], Piece] | None = None
     streamed: bool = False
     noise: float = 0.0
-
-    def make_noise(self) -> Noise:
-        """The line of this mishap."""
-        return Noise(self.noise)
 
 
 def _carriage_motor(machine: Machine) -> str:
@@ -164,7 +160,10 @@ CATALOGUE = {mishap.name: mishap for mishap in _MISHAPS}
 
 
 def mishaps_of(names: Sequence[str]) -> tuple[Mishap, ...]:
-    """The mishaps of these names. Raises BadInput with a fault for each name that is none."""
+    """The mishaps of these names, in the catalogue's order: what packs a block anew comes before what damages it.
+
+    Raises BadInput with a fault for each name that is none.
+    """
     faults = [
         Fault("option", "there is no such fault", "--fault", name, hint=nearest(name, sorted(CATALOGUE)))
         for name in names
@@ -172,4 +171,4 @@ def mishaps_of(names: Sequence[str]) -> tuple[Mishap, ...]:
     ]
     if faults:
         raise BadInput(faults)
-    return tuple(CATALOGUE[name] for name in names)
+    return tuple(mishap for name, mishap in CATALOGUE.items() if name in names)

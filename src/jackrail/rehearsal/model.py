@@ -69,10 +69,10 @@ class Rehearsal:
     """One run of the flash image on the emulated board, wired to the plant of the machine.
 
     heard: what sounded; comparison: that beside what was expected. reason: code of why it ended (board/reasons.py), None when
-    the board did not say. notices: what it told on the way. unsafe: what was not off and still at the end, nothing when all
-    is well. injected: mishaps that were made to happen. status: the board's counters, None when it never answered.
-    edges, inputs, marks: every change of an output pin and of an input (cycle, pin, level), every mark of the board (cycle, place,
-    value); zero_cycle: time zero of play. digest: SHA-256 of the image.
+    the board did not say. notices: what it told on the way. unsafe: what was not off, still and where the board believes it
+    at the end, nothing when all is well. injected: mishaps that were made to happen. status: the board's counters, None when
+    it never answered. edges, inputs, marks: every change of an output pin and of an input (cycle, pin, level), every mark of
+    the board (cycle, place, value); zero_cycle: time zero of play. digest: SHA-256 of the image.
     """
 
     heard: Performance

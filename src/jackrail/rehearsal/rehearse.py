@@ -17,13 +17,13 @@ from jackrail.performance import Performance, compare
 from jackrail.roll.machine_block import pin_number
 from jackrail.roll.roll import stream_records, unpack_roll
 
-from .driver import Driver
+from .driver import Driver, Noise
 from .heard import heard_performance, told
 from .mishaps import Mishap
 from .model import Piece, Rehearsal
 from .plant import Configuration, configure
 from .rig import CLOCK_HZ, Rig
-from .watch import notices, rail_traces, unsafe
+from .watch import astray, notices, rail_traces, unsafe
 
 _BOOT_S = 0.1
 _AFTER_S = 0.6
@@ -41,21 +41,22 @@ def rehearse(piece: Piece, mishaps: Sequence[Mishap] = (), *, stream: bool = Fal
     befall this machine.
     """
     image = assemble(built_firmware(), piece.machine_block, [piece.roll_block], piece.machine.board)
-    roll = unpack_roll(piece.roll_block, piece.machine_block)
     spoiled = piece
     for mishap in mishaps:
         spoiled = mishap.spoil(spoiled) if mishap.spoil else spoiled
+    streamed = stream or any(mishap.streamed for mishap in mishaps)
+    roll = unpack_roll(spoiled.roll_block, piece.machine_block) if streamed else None
     flash = replace(image, machine_block=spoiled.machine_block, rolls=(spoiled.roll_block,)).flash
     configuration = configure(piece.machine)
     latch = piece.machine.board.pins.get("shift.latch")
     with Rig(flash, configuration, latch_pin=pin_number(latch) if latch else None) as rig:
-        driver = Driver(rig, next((mishap.make_noise() for mishap in mishaps if mishap.noise), None))
+        driver = Driver(rig, Noise(max((mishap.noise for mishap in mishaps), default=0.0)))
         for mishap in mishaps:
             if mishap.before:
                 mishap.before(driver, piece.machine)
         rig.run(_BOOT_S)
         if driver.greet() and driver.home():
-            if stream or any(mishap.streamed for mishap in mishaps):
+            if roll is not None:
                 driver.session.stream(roll.machine_id, roll.queue.horizon_ms, stream_records(roll))
             else:
                 driver.session.do(Verb.PLAY, 1)
@@ -96,7 +97,7 @@ def _judge(driver: Driver, piece: Piece, configuration: Configuration, injected:
         comparison=compare(expected, heard),
         reason=None if final is None else final.reason,
         notices=tuple(notices(driver, piece.numbering)),
-        unsafe=tuple(unsafe(edges, machine, end_cycle)),
+        unsafe=(*unsafe(edges, machine, end_cycle), *astray(driver, machine, piece.numbering)),
         injected=injected,
         status=driver.status,
         rails=tuple(rail_traces(rig.plant.samples(), machine, configuration, zero or 0)),

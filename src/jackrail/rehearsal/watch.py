@@ -1,4 +1,4 @@
-"""What is seen of a run from outside: what the board told, whether all was safe at its end, what the rails bore."""
+"""What is seen of a run from outside: what the board told, whether all was safe and in place at its end, what the rails bore."""
 
 from __future__ import annotations
 
@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jackrail.board.link_format import News
-from jackrail.board.reasons import REASON_BY_CODE, RESET_CAUSES
+from jackrail.board.reasons import REASON_BY_CODE, RESET_CAUSES, State
 from jackrail.machine.machine import Machine
+from jackrail.machine.mechanism import TravellingStop
 from jackrail.roll.machine_block import Numbering, pin_number
 
 from .driver import Driver
@@ -61,6 +62,20 @@ def unsafe(edges: NDArray[Any], machine: Machine, end_cycle: int) -> Iterator[st
         mine = seen[seen["pin"] == pin_number(machine.board.pins[f"{motor.id}.step"])]
         if len(mine) and mine[-1]["cycle"] > end_cycle - _STILL_S * CLOCK_HZ and mine[-1]["level"] != 2:
             yield f"{motor.id} is still stepping"
+
+
+def astray(driver: Driver, machine: Machine, numbering: Numbering) -> Iterator[str]:
+    """Carriages that do not stand where the board says they do, while it claims to know: by more than a full step."""
+    status = driver.status
+    if status is None or status.state != State.READY:
+        return
+    believed = dict(zip(numbering.axes, status.positions, strict=False))
+    for carriage in (voice.carriage for voice in machine.mechanism.voices if isinstance(voice, TravellingStop)):
+        motor = machine.mechanism.motor(carriage.motor)
+        believed_mm = carriage.home_at_mm + believed[motor.id] * carriage.travel_per_turn_mm / motor.microsteps_per_turn
+        off_mm = float(driver.rig.plant.motor(motor.id).position) - believed_mm
+        if abs(off_mm) > carriage.travel_per_turn_mm / motor.steps_per_turn:
+            yield f"{motor.id} stands {off_mm:+.2f} mm from where the board believes it"
 
 
 def _longest_high(edges: NDArray[Any], end_cycle: int) -> int:
