@@ -110,9 +110,13 @@ def having(root, name, *classes):
 
 
 def points(path):
-    """Corners of a path of straight lines, as [(x, y)]."""
-    numbers = [float(text) for text in re.findall(r"-?\d+(?:\.\d+)?", path.get("d"))]
-    return list(zip(numbers[::2], numbers[1::2], strict=True))
+    """Corners of a path of straight lines, as [(x, y)]: M and L name both, H only x, V only y (SVG 2, 9.3)."""
+    corners, x, y = [], 0.0, 0.0
+    for command, numbers in re.findall(r"([MLHV])([^MLHV]*)", path.get("d")):
+        values = [float(text) for text in numbers.split()]
+        x, y = {"H": (values[0], y), "V": (x, values[0])}.get(command) or values
+        corners.append((x, y))
+    return corners
 
 
 def seconds_scale(line):

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from .panels import Lost, Panel, Sound
-from .scales import Linear, Window, cut_path, text_width
-from .svg import polyline, tag
+from .panels import Lost, MarkKind, Panel, Sound
+from .scales import Linear, Window, cut_path, text_width, thinned
+from .svg import number, polyline, tag
 
 WIDTH = 960.0
 GUTTER = 84.0
@@ -19,6 +19,18 @@ _NOTE = 7.0
 _STROKE = 11.0
 _LABEL = 10.5
 _NAME = 9.0
+_UNSEEN = 0.1
+"""Points of a path so near to the line through the others are left out."""
+SHAPES: dict[MarkKind, str] = {
+    "expected": "v-6",
+    "heard": "v6",
+    "within": "h0",
+    "beyond": "m0-3.5l3.5 3.5-3.5 3.5-3.5-3.5z",
+    "noticed": "m0-4.5l4.5 8h-9z",
+    "missing": "m-3.5 1l7 7m0-7l-7 7",
+    "extra": "m-4.5 1h9l-4.5 8z",
+}
+"""Each kind of mark as path data from its point on: upper and lower strokes, dot, diamond, triangle, cross, downward triangle."""
 
 
 @dataclass(frozen=True)
@@ -41,7 +53,7 @@ def line_of(window: Window, longest_s: float) -> Line:
 
 def draw_panel(panel: Panel, line: Line, top: float) -> Markup:
     """A panel with its title, its levels and what happens in it during the line; top: its upper edge."""
-    inside = [*_levels(panel, line), *_sounds(panel, line), *_path(panel, line), *_losses(panel, line)]
+    inside = [*_levels(panel, line), *_sounds(panel, line), *_path(panel, line), *_marks(panel, line), *_losses(panel, line)]
     parts = [tag("text", panel.title, x=GUTTER, y=10, class_="panel-title"), tag("g", *inside, transform=f"translate(0 {TITLE:g})")]
     return tag("g", *parts, class_="panel", transform=f"translate(0 {top:g})")
 
@@ -131,4 +143,13 @@ def _losses(panel: Panel, line: Line) -> Iterator[Markup]:
 def _path(panel: Panel, line: Line) -> Iterator[Markup]:
     points = [(line.x(at_s), y) for at_s, y in cut_path(panel.path, line.window)]
     if len(points) > 1:
-        yield tag("path", tag("title", panel.path_title), d=polyline(points), class_=panel.path_kind)
+        yield tag("path", tag("title", panel.path_title), d=polyline(thinned(points, _UNSEEN)), class_=panel.path_kind)
+
+
+def _marks(panel: Panel, line: Line) -> Iterator[Markup]:
+    for marks in panel.marks:
+        shown = [(line.x(at_s), y) for at_s, y in marks.points if line.window.holds(at_s)]
+        if shown:
+            title = [tag("title", marks.title)] if marks.title else []
+            data = "".join(f"M{number(x)} {number(y)}{SHAPES[marks.kind]}" for x, y in shown)
+            yield tag("path", *title, d=data, class_=f"mark {marks.kind}")

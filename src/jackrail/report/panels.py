@@ -10,9 +10,10 @@ from .scales import Point, spread
 LABEL_GAP = 11.5
 """Least distance of two labels, one above the other, at the 11 px they are written in."""
 
-LevelKind = Literal["stop", "home", "row", "left-out", "zero", "limit"]
-SoundKind = Literal["note", "folded", "stroke", "again", "beat"]
-PathKind = Literal["carriage", "current"]
+LevelKind = Literal["stop", "home", "row", "left-out", "zero", "aim", "limit"]
+SoundKind = Literal["note", "folded", "stroke", "again", "beat", "told"]
+MarkKind = Literal["expected", "heard", "within", "beyond", "noticed", "missing", "extra"]
+PathKind = Literal["carriage", "current", "voltage"]
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,15 @@ class Lost:
 
 
 @dataclass(frozen=True)
+class Marks:
+    """Many small marks of one kind at (seconds, y), drawn as one. title: what they have in common, "" for nothing."""
+
+    kind: MarkKind
+    points: tuple[Point, ...]
+    title: str = ""
+
+
+@dataclass(frozen=True)
 class Panel:
     """One panel. title: its short name; about: what it shows, for the caption; path: (seconds, y) of a line, in time order."""
 
@@ -59,6 +69,7 @@ class Panel:
     path: tuple[Point, ...] = ()
     path_kind: PathKind = "carriage"
     path_title: str = ""
+    marks: tuple[Marks, ...] = ()
 
     def labels(self) -> list[tuple[Level, float]]:
         """The levels that get their label and where it stands: clear of each other; when there are too many, every n-th."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -28,6 +29,25 @@ class Linear:
         """Where a value lies; beyond the ends the line goes on."""
         share = (value - self.low) / (self.high - self.low) if self.high != self.low else 0.0
         return self.at_low + share * (self.at_high - self.at_low)
+
+
+@dataclass(frozen=True)
+class Banded:
+    """A scale both ways from zero, straight between limits: a value of sizes[i] lies bands[i] above the middle, -sizes[i] below.
+
+    So errors far apart in size, 0.1 ms and 20 ms, can both be read. Beyond the last limit all lies on the edge.
+    """
+
+    middle: float
+    sizes: tuple[float, ...]
+    bands: tuple[float, ...]
+
+    def __call__(self, value: float) -> float:
+        """Where a value lies; larger ones higher, that is at less y."""
+        size = min(abs(value), self.sizes[-1])
+        last = max(1, bisect_left(self.sizes, size))
+        band = Linear(self.sizes[last - 1], self.sizes[last], self.bands[last - 1], self.bands[last])
+        return self.middle - math.copysign(band(size), value)
 
 
 @dataclass(frozen=True)
@@ -87,6 +107,33 @@ def cut_path(points: Sequence[Point], window: Window) -> list[Point]:
 
 def _between(a: Point, b: Point, at_s: float) -> float:
     return Linear(a[0], b[0], a[1], b[1])(at_s)
+
+
+def even_lines(end_s: float, most_s: float) -> tuple[Window, ...]:
+    """The time from 0 to end_s in lines alike long, none longer than most_s."""
+    lines = max(1, math.ceil(end_s / most_s))
+    return tuple(Window(end_s * n / lines, end_s * (n + 1) / lines) for n in range(lines))
+
+
+def thinned(points: Sequence[Point], off: float) -> list[Point]:
+    """As few of the points as keep all the others within `off` of the line through them (Ramer 1972, Douglas and Peucker 1973)."""
+    kept, parts = {0, len(points) - 1}, [(0, len(points) - 1)]
+    while parts:
+        start, end = parts.pop()
+        away = [(_distance(points[start], points[end], point), index) for index, point in enumerate(points[start + 1 : end], start + 1)]
+        worst, index = max(away, default=(0.0, 0))
+        if worst > off:
+            kept.add(index)
+            parts += [(start, index), (index, end)]
+    return [points[index] for index in sorted(kept)]
+
+
+def _distance(a: Point, b: Point, point: Point) -> float:
+    """From a point to the nearest of the straight line from a to b."""
+    dx, dy = b[0] - a[0], b[1] - a[1]
+    length = dx * dx + dy * dy
+    share = min(1.0, max(0.0, ((point[0] - a[0]) * dx + (point[1] - a[1]) * dy) / length)) if length else 0.0
+    return math.hypot(a[0] + share * dx - point[0], a[1] + share * dy - point[1])
 
 
 def spread(wanted: Sequence[float], gap: float, low: float, high: float) -> list[float]:

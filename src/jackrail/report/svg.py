@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from itertools import pairwise
 
 from markupsafe import Markup, escape
 
@@ -25,10 +26,14 @@ def tag(name: str, *inside: str, **attributes: str | float | None) -> Markup:
 
 
 def polyline(points: list[tuple[float, float]]) -> str:
-    """Path data of straight lines through points, "" for fewer than two."""
+    """Path data of straight lines through points, "" for fewer than two. Lines along an axis are written as H and V, half as long."""
     if len(points) < 2:
         return ""
-    return "M" + "L".join(f"{number(x)} {number(y)}" for x, y in points)
+    written = [(number(x), number(y)) for x, y in points]
+    parts = [f"M{written[0][0]} {written[0][1]}"]
+    for (x0, y0), (x, y) in pairwise(written):
+        parts.append(f"H{x}" if y == y0 else f"V{y}" if x == x0 else f"L{x} {y}")
+    return "".join(parts)
 
 
 def number(value: float) -> str:
