@@ -336,11 +336,12 @@ def test_a_machine_block_says_what_the_machine_file_says(name):
         assert record["pulse_us"] / 1000 <= record["max_on_ms"]
         assert record["lead_us"] == pytest.approx(1e6 * coil_lead_s(coil, made.mechanism), abs=0.5)
         assert 0 <= record["release_ms"] - 1000 * coil_release_s(coil, made.mechanism) < 1  # rounded up
-        assert record["max_duty"] == 99  # the default
+        assert record["max_duty"] == {"harbour_carillon": 30}.get(name, 99)  # max_duty = 0.3; else the default
     assert [(numbering.axes[stop["axis"]], stop["steps"]) for stop in found["stops"]] == list(numbering.stops)
     (head,) = found["head"]
     assert head["machine_id"] == machine_id(BLOCKS[name])
-    assert (head["tick_hz"], head["policy"], head["shift_latch_pin"], head["shift_outputs"]) == (2_000_000, 1, 255, 0)
+    chain = {"harbour_carillon": (4, 24)}.get(name, (255, 0))  # latch on D4, three registers; else none
+    assert (head["tick_hz"], head["policy"], head["shift_latch_pin"], head["shift_outputs"]) == (2_000_000, 1, *chain)
 
 
 def test_leads_and_strikers_of_the_zither_are_those_of_its_file():
