@@ -7,13 +7,10 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
-import pytest
 
 from jackrail import api
 from jackrail.machine.mechanism import TravellingStop
 from jackrail.rehearsal import rehearse as running
-from jackrail.rehearsal.build import build
-from jackrail.rehearsal.missing import RigMissing
 from jackrail.rehearsal.plant import pin_number
 from jackrail.rehearsal.rig import CLOCK_HZ, Rig
 from workshop import machine
@@ -24,19 +21,6 @@ RESTING = '"G"GABd|"C"cA"D"GE|Dz6G|"G"B4|'
 """A rest soon behind a third of it, long enough to find home again from where the bar then stands, near home."""
 COIL_SLACK_S = 0.010
 """What the board may take to see that a coil is on too long; docs/SPEC-roll.md says how long that may be."""
-
-
-@cache
-def missing():
-    """Why nothing can be rehearsed here; empty when it can."""
-    try:
-        build()
-    except RigMissing as error:
-        return str(error)
-    return ""
-
-
-needs_rehearsal = pytest.mark.skipif(bool(missing()), reason=missing() or "all there")
 
 
 def tune_of(body, quarters_per_minute=120):

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
-from rehearsed import RESTING, SHORT, assert_safe, carriages_off_mm, codes, edges_of, needs_rehearsal, news, rehearsed, tune_of, work_of
+from rehearsed import RESTING, SHORT, assert_safe, carriages_off_mm, codes, edges_of, news, rehearsed, tune_of, work_of
 
 from jackrail import api
 from jackrail.board.reasons import State
@@ -13,6 +13,7 @@ from jackrail.faults import BadInput
 from jackrail.rehearsal.mishaps import CATALOGUE, mishaps_of
 from jackrail.rehearsal.plant import pin_number
 from jackrail.rehearsal.rig import CLOCK_HZ
+from rehearsing import needs_rehearsal
 from workshop import changed, fault_codes, machine
 
 pytestmark = needs_rehearsal

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from rehearsed import SHORT, assert_safe, codes, needs_rehearsal, news, rehearsed, tune_of, work_of
+from rehearsed import SHORT, assert_safe, codes, news, rehearsed, tune_of, work_of
 
 from jackrail import api
 from jackrail.rehearsal.model import Piece
@@ -15,6 +15,7 @@ from jackrail.rehearsal.rehearse import rehearse
 from jackrail.roll.format import ROLL_HEAD, ROLL_KIND, Op, wrap
 from jackrail.roll.records import RollRecord, pack_record, waits_of
 from jackrail.tune.read import read_tune
+from rehearsing import needs_rehearsal
 from workshop import MACHINE_NAMES, ROOT, changed, machine
 
 TUNES = sorted(path for path in (ROOT / "tunes").iterdir() if path.suffix in {".abc", ".mid", ".musicxml", ".mxl", ".xml"})

@@ -145,13 +145,15 @@ def perform(machine: Path, tune: Path, out: str, no_rehearsal: bool, as_json: bo
 
 
 def _try_rehearsal(work: Work) -> tuple[Rehearsal | None, list[Finding]]:
-    """A rehearsal and its findings; without the emulator's packages none, and a finding that says so."""
+    """A rehearsal and its findings; none where the emulator's packages are missing or the image does not fit: a finding says so."""
     from jackrail import api
 
     try:
         rehearsal = api.rehearse_work(work)
     except api.RigMissing as missing:
         return None, [api.skipped_finding(str(missing))]
+    except api.BadInput as bad:
+        return None, [api.skipped_finding("; ".join(f"{fault.where} {fault.what}" for fault in bad.faults))]
     return rehearsal, api.rehearsal_findings(rehearsal)
 
 

@@ -87,7 +87,7 @@ def _heard(rehearsal: Rehearsal) -> str:
     comparison = rehearsal.comparison
     heard = len(comparison.differences) - len(comparison.missing)
     extra = f", {len(comparison.extra)} more than expected" if comparison.extra else ""
-    exact = f", onsets within {1000 * comparison.worst_late_s:.2f} ms, pitches within {comparison.worst_cents:.1f} cents" if heard else ""
+    exact = f", within {1000 * comparison.worst_late_s:.2f} ms and {comparison.worst_cents:.1f} cents" if heard else ""
     return f"{heard} of {len(comparison.differences)} sounds heard{extra}{exact}; {rehearsal.ended}"
 
 
