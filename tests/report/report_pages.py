@@ -119,6 +119,11 @@ def points(path):
     return corners
 
 
+def edge_of(path):
+    """x of an upright stroke."""
+    return float(re.match(r"M([\d.]+) [\d.]+v7$", path.get("d")).group(1))
+
+
 def seconds_scale(line):
     """(x of second 0, width of a second), read from the two outermost numbers of the axis of a line of music."""
     ticks = [(float(node.text), float(node.get("x"))) for node in having(line, "text", "second")]

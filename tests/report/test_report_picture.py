@@ -45,7 +45,7 @@ def test_every_note_starts_at_its_second_on_the_axis_and_says_so(machine, tune):
         zero, width = pages.seconds_scale(line)
         for kind in ("note", "folded"):
             for mark in pages.having(line, "g", "sound", kind):
-                x = float(pages.having(mark, "rect", "onset")[0].get("x"))
+                x = pages.edge_of(pages.having(mark, "path", "onset")[0])
                 starts.append(((x - zero) / width, mark.find(f"{pages.SVG}title").text))
     expected = [(note.onset_s, work.tune.place(work.tune.notes[note.index].onset_q)) for note in work.setting.notes]
     for (read_s, title), (onset_s, place) in zip(sorted(starts), sorted(expected), strict=True):

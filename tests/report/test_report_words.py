@@ -8,6 +8,7 @@ import report_pages as pages
 from hypothesis import given
 from hypothesis import strategies as st
 
+from jackrail.findings import Finding
 from jackrail.report.numbers import facts, flash, moves_table, rails_table, work_table
 from jackrail.report.scales import Linear, Window, cut_path, lines_of_music, spread
 from jackrail.report.words import cautions, count, how_played, interval, outlook, verdict
@@ -80,9 +81,10 @@ def test_fifty_equal_losses_make_one_row_of_the_page():
 
 
 def test_the_outlook_follows_the_worst_finding():
-    work = pages.work("quay_zither", "nine_lamps")
-    assert outlook(replace(work, findings=())) == "It can be played: no finding speaks against it."
-    assert "20" not in outlook(work)
+    note, warning, error = (Finding("fit.notes-lost", severity, "here", "so it is") for severity in ("note", "warning", "error"))
+    assert outlook(()) == outlook((note,)) == "It can be played: no finding speaks against it."
+    assert outlook((note, warning, warning)) == "It can be played; 2 warnings among the findings should be read first."
+    assert outlook((warning, error)) == "Do not play it yet: 1 error among the findings must be put right first."
 
 
 def test_how_it_is_played_names_key_tempo_and_pitch():

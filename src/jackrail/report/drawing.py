@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from .panels import Lost, MarkKind, Panel, Sound
 from .scales import Linear, Window, cut_path, text_width, thinned
-from .svg import number, polyline, tag
+from .svg import number, polyline, scattered, tag
 
 WIDTH = 960.0
 GUTTER = 84.0
@@ -22,15 +22,15 @@ _NAME = 9.0
 _UNSEEN = 0.1
 """Points of a path so near to the line through the others are left out."""
 SHAPES: dict[MarkKind, str] = {
-    "expected": "v-6",
-    "heard": "v6",
+    "expected": "v-6v6",
+    "heard": "v6v-6",
     "within": "h0",
-    "beyond": "m0-3.5l3.5 3.5-3.5 3.5-3.5-3.5z",
-    "noticed": "m0-4.5l4.5 8h-9z",
-    "missing": "m-3.5 1l7 7m0-7l-7 7",
-    "extra": "m-4.5 1h9l-4.5 8z",
+    "beyond": "m0-3.5l3.5 3.5-3.5 3.5-3.5-3.5zm0 3.5",
+    "noticed": "m0-4.5l4.5 8h-9zm0 4.5",
+    "missing": "m-3.5 1l7 7m0-7l-7 7m3.5-8",
+    "extra": "m-4.5 1h9l-4.5 8zm4.5-1",
 }
-"""Each kind of mark as path data from its point on: upper and lower strokes, dot, diamond, triangle, cross, downward triangle."""
+"""Each kind of mark as path data from its point and back: upper and lower stroke, dot, diamond, triangle, cross, triangle downwards."""
 
 
 @dataclass(frozen=True)
@@ -103,7 +103,7 @@ def _note(sound: Sound, line: Line) -> Markup:
     parts = [
         tag("title", sound.title),
         _bar(sound, line, sound.onset_s),
-        tag("rect", x=x, y=sound.y - _NOTE / 2, width=2.5, height=_NOTE, class_="onset"),
+        tag("path", d=f"M{number(x)} {number(sound.y - _NOTE / 2)}v{_NOTE:g}", class_="onset"),
     ]
     if sound.label and text_width(sound.label, _NAME) <= end - x:
         parts.append(tag("text", sound.label, x=x, y=sound.y - 5.5, class_="note-name"))
@@ -112,7 +112,8 @@ def _note(sound: Sound, line: Line) -> Markup:
 
 def _bar(sound: Sound, line: Line, start_s: float) -> Markup:
     x, end = line.x(start_s), line.x(min(sound.end_s, line.window.end_s))
-    return tag("rect", x=x, y=sound.y - _NOTE / 2, width=max(2.5, end - x), height=_NOTE, class_="ring")
+    width = number(max(2.5, end - x))
+    return tag("path", d=f"M{number(x)} {number(sound.y - _NOTE / 2)}h{width}v{_NOTE:g}h-{width}z", class_="ring")
 
 
 def _rooms(marks: list[tuple[float, float]], line: Line) -> list[float]:
@@ -143,7 +144,8 @@ def _losses(panel: Panel, line: Line) -> Iterator[Markup]:
 def _path(panel: Panel, line: Line) -> Iterator[Markup]:
     points = [(line.x(at_s), y) for at_s, y in cut_path(panel.path, line.window)]
     if len(points) > 1:
-        yield tag("path", tag("title", panel.path_title), d=polyline(thinned(points, _UNSEEN)), class_=panel.path_kind)
+        decimals = 2 if panel.path_kind == "carriage" else 1
+        yield tag("path", tag("title", panel.path_title), d=polyline(thinned(points, _UNSEEN), decimals), class_=panel.path_kind)
 
 
 def _marks(panel: Panel, line: Line) -> Iterator[Markup]:
@@ -151,5 +153,4 @@ def _marks(panel: Panel, line: Line) -> Iterator[Markup]:
         shown = [(line.x(at_s), y) for at_s, y in marks.points if line.window.holds(at_s)]
         if shown:
             title = [tag("title", marks.title)] if marks.title else []
-            data = "".join(f"M{number(x)} {number(y)}{SHAPES[marks.kind]}" for x, y in shown)
-            yield tag("path", *title, d=data, class_=f"mark {marks.kind}")
+            yield tag("path", *title, d=scattered(shown, SHAPES[marks.kind]), class_=f"mark {marks.kind}")

@@ -71,7 +71,7 @@ def _legend(panels: tuple[Panel, ...]) -> Iterator[Key]:
     """The marks that occur in the panels, each with its words."""
     kinds = {sound.kind for panel in panels for sound in panel.sounds}
     paths = {panel.path_kind for panel in panels if panel.path}
-    ring, onset = tag("rect", x=2, y=4, width=28, height=7, class_="ring"), tag("rect", x=2, y=4, width=2.5, height=7, class_="onset")
+    ring, onset = tag("path", d="M2 4h28v7h-28z", class_="ring"), tag("path", d="M2 4v7", class_="onset")
     stroke = tag("rect", x=14, y=2, width=4, height=11, rx=1)
     if "note" in kinds:
         yield key_of(tag("g", ring, onset, class_="note"), "a note, from its onset (dark edge) until its voice leaves or it stops ringing")

@@ -13,6 +13,7 @@ from jackrail.work import Work
 
 from . import numbers, words
 from .picture import picture_of
+from .rehearsed import rehearsed_of
 from .svg import clean
 
 
@@ -23,6 +24,8 @@ def render_report(work: Work, rehearsal: Rehearsal | None = None) -> str:
 
     The same work gives the same text, byte for byte. Titles and names may hold anything: they are escaped.
     """
+    told = rehearsal_findings(rehearsal) if rehearsal else []
+    counted = work.findings if rehearsal and rehearsal.injected else (*work.findings, *told)  # faults made on purpose are none of the work
     return (
         _environment()
         .get_template("template.html.j2")
@@ -30,7 +33,9 @@ def render_report(work: Work, rehearsal: Rehearsal | None = None) -> str:
             title=work.tune.title or "Untitled",
             machine=work.machine.name,
             verdict=words.verdict(work),
-            outlook=words.outlook(work),
+            outlook=words.outlook(counted),
+            rehearsal_words=words.rehearsal_words(rehearsal, told) if rehearsal else words.NOT_REHEARSED,
+            rehearsed=rehearsed_of(work, rehearsal) if rehearsal else None,
             losses=gather(work.setting.losses),
             picture=picture_of(work),
             facts=numbers.facts(work),
@@ -38,7 +43,7 @@ def render_report(work: Work, rehearsal: Rehearsal | None = None) -> str:
             rails=numbers.rails_table(work),
             flash=numbers.flash(work),
             parts=numbers.work_table(work),
-            findings=[*work.findings, *(rehearsal_findings(rehearsal) if rehearsal else ())],
+            findings=[*work.findings, *told],
             played=words.how_played(work),
             cautions=words.cautions(work),
         )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from itertools import pairwise
 
 from markupsafe import Markup, escape
@@ -25,20 +26,34 @@ def tag(name: str, *inside: str, **attributes: str | float | None) -> Markup:
     return Markup(f"<{name}{written}>{body}</{name}>" if inside else f"<{name}{written}/>")  # noqa: S704 - escaped above
 
 
-def polyline(points: list[tuple[float, float]]) -> str:
+def polyline(points: Sequence[tuple[float, float]], decimals: int = 2) -> str:
     """Path data of straight lines through points, "" for fewer than two. Lines along an axis are written as H and V, half as long."""
     if len(points) < 2:
         return ""
-    written = [(number(x), number(y)) for x, y in points]
+    written = [(number(x, decimals), number(y, decimals)) for x, y in points]
     parts = [f"M{written[0][0]} {written[0][1]}"]
     for (x0, y0), (x, y) in pairwise(written):
         parts.append(f"H{x}" if y == y0 else f"V{y}" if x == x0 else f"L{x} {y}")
     return "".join(parts)
 
 
-def number(value: float) -> str:
-    """A coordinate with at most two decimals and no trailing zeros."""
-    return f"{value:.2f}".rstrip("0").rstrip(".") if value else "0"
+def scattered(points: Sequence[tuple[float, float]], shape: str) -> str:
+    """Path data of one shape at many points, each given from the one before, in tenths: half as long as from the corner.
+
+    shape: relative path data that ends where it began.
+    """
+    parts, x, y = [], 0, 0
+    for right, down in points:
+        next_x, next_y = round(10 * right), round(10 * down)
+        parts.append(f"m{number((next_x - x) / 10)} {number((next_y - y) / 10)}{shape}")
+        x, y = next_x, next_y
+    return "".join(parts)
+
+
+def number(value: float, decimals: int = 2) -> str:
+    """A coordinate with at most so many decimals and no trailing zeros."""
+    text = f"{value:.{decimals}f}".rstrip("0").rstrip(".")
+    return text if text not in ("", "-0") else "0"
 
 
 def _value(value: str | float) -> str:

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from jackrail.findings import Finding
 from jackrail.machine.mechanism import TravellingStop
+from jackrail.rehearsal.model import Rehearsal
 from jackrail.setting.fit import key_name
 from jackrail.work import Work
 
@@ -69,15 +73,39 @@ def _is(number: int) -> str:
     return "is" if number == 1 else "are"
 
 
-def outlook(work: Work) -> str:
-    """What the findings amount to, in one sentence."""
-    severities = [finding.severity for finding in work.findings]
+def outlook(findings: Sequence[Finding]) -> str:
+    """What findings amount to, in one sentence."""
+    severities = [finding.severity for finding in findings]
     errors, warnings = severities.count("error"), severities.count("warning")
     if errors:
         return f"Do not play it yet: {count(errors, 'error')} among the findings must be put right first."
     if warnings:
         return f"It can be played; {count(warnings, 'warning')} among the findings should be read first."
     return "It can be played: no finding speaks against it."
+
+
+NOT_REHEARSED = (
+    "It was not rehearsed: either that was not asked for, or what a rehearsal needs is not installed here"
+    " (the packages gcc, libc6-dev and libsimavr-dev of Debian)."
+)
+
+
+def rehearsal_words(rehearsal: Rehearsal, findings: Sequence[Finding]) -> str:
+    """Whether a rehearsal went as planned, in one sentence; findings: about it."""
+    comparison = rehearsal.comparison
+    total, missing, extra = len(comparison.differences), len(comparison.missing), len(comparison.extra)
+    exact = f"onsets within {1000 * comparison.worst_late_s:.2f} ms and pitches within {comparison.worst_cents:.1f} cents"
+    start = f"Rehearsed on the emulated board with something made to fail ({', '.join(rehearsal.injected)})"
+    if not rehearsal.injected:
+        start = (
+            "Rehearsed on the emulated board, as planned" if not findings else "The rehearsal on the emulated board did not go as planned"
+        )
+    parts = [f"all {count(total, 'sound')} heard" if not missing else f"{missing} of {count(total, 'sound')} not heard"]
+    parts += [f"{extra} heard that nobody asked for"] if extra else []
+    parts += [exact] if missing < total else []
+    parts += ["the end as it should be"] if rehearsal.finished else [f"the end: {rehearsal.ended}"]
+    parts += ["not safe in the end"] if rehearsal.unsafe else []
+    return f"{start}: {', '.join(parts)}."
 
 
 def how_played(work: Work) -> list[tuple[str, str]]:
