@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import Any
 
 from jackrail.board.image import Image, assemble, built_firmware, read_image
+from jackrail.checks.heard import rehearsal_findings, skipped_finding
 from jackrail.checks.machine import machine_findings
 from jackrail.cues.model import cues_csv
 from jackrail.faults import BadInput, Fault
@@ -168,18 +169,6 @@ def _rehearse(piece: Piece, mishaps: Sequence[str], *, stream: bool) -> Rehearsa
     from jackrail.rehearsal.rehearse import rehearse  # noqa: PLC0415
 
     return rehearse(piece, mishaps_of(mishaps), stream=stream)
-
-
-def rehearsal_findings(rehearsal: Rehearsal) -> list[Finding]:
-    """Findings about a rehearsal."""
-    from jackrail.checks import heard  # noqa: PLC0415
-
-    return heard.rehearsal_findings(rehearsal)
-
-
-def skipped_finding(why: str) -> Finding:
-    """The finding that there was no rehearsal."""
-    return Finding("heard.skipped", "note", "rehearsal", f"there was no rehearsal: {why}")
 
 
 def write_rehearsal(rehearsal: Rehearsal, machine: Machine, out: Path) -> tuple[Path, ...]:

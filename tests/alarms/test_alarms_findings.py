@@ -6,6 +6,7 @@ from fractions import Fraction
 import pytest
 
 from jackrail.checks.fitting import fit_findings
+from jackrail.checks.heard import rehearsal_findings, skipped_finding
 from jackrail.checks.timing import late_findings
 from jackrail.findings import FINDING_CODES, Finding, worst
 from jackrail.motion.voice import Place, Voice
@@ -18,6 +19,7 @@ from jackrail.setting.fit import fit
 from jackrail.setting.taste import Taste
 from jackrail.setting.wishes import Wishes
 from jackrail.work import do_work
+from made_rehearsals import a_rail, a_rehearsal, a_status, sound
 from workshop import changed, ensemble, machine, tune
 
 MS = 2000
@@ -135,6 +137,10 @@ def reader_said(*warnings):
     return found("tower_chimes", tune((67, "1"), warnings=warnings))
 
 
+def heard(*sounds, **changes):
+    return rehearsal_findings(a_rehearsal(*sounds, **changes))
+
+
 # code: (rings, just does not ring)
 ALARMS = {
     "tune.reading": (lambda: reader_said("line 3: a grace note is left out"), reader_said),
@@ -167,6 +173,15 @@ ALARMS = {
     "power.driver-low": (lambda: driver_needs("12.1 V"), lambda: driver_needs("12 V")),
     "memory.full": (lambda: flash_leaves(1, less_b=1), lambda: flash_leaves(1)),
     "memory.near": (lambda: flash_leaves(1.1), lambda: flash_leaves(1.13)),  # 90 % of the room
+    "heard.missing": (lambda: heard(sound(), sound(late_s=None)), lambda: heard(sound(), sound())),
+    "heard.extra": (lambda: heard(extra=[(1.5, "melody")]), heard),
+    "heard.late": (lambda: heard(sound(late_s=0.00051)), lambda: heard(sound(late_s=0.0005))),
+    "heard.pitch": (lambda: heard(sound(sharp_cents=5.1)), lambda: heard(sound(sharp_cents=5.0))),
+    "heard.stopped": (lambda: heard(reason=2), lambda: heard(reason=1)),  # asked; finished
+    "heard.unsafe": (lambda: heard(unsafe=("coil_g is on",)), heard),
+    "heard.missed": (lambda: heard(status=a_status(detent_missed=1)), lambda: heard(status=a_status(rehomed=1))),
+    "heard.supply": (lambda: heard(rails=(a_rail(8.99),)), lambda: heard(rails=(a_rail(9.0),))),
+    "heard.skipped": (lambda: [skipped_finding("the emulator is missing")], heard),
     "chord.strings": (lambda: top_string_tuned_to("C4"), lambda: top_string_tuned_to("D5")),
     "stop.off-pitch": (lambda: first_stop_sharp_by(15.3), lambda: first_stop_sharp_by(14.7)),
 }
@@ -186,6 +201,15 @@ GRAVITY = {
     "coil.pulse-short": "warning",
     "roll.queue": "error",
     "coil.duty": "error",
+    "heard.missing": "error",
+    "heard.extra": "warning",
+    "heard.late": "warning",
+    "heard.pitch": "warning",
+    "heard.stopped": "error",
+    "heard.unsafe": "error",
+    "heard.missed": "warning",
+    "heard.supply": "error",
+    "heard.skipped": "note",
 }
 
 

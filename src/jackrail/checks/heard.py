@@ -46,11 +46,11 @@ def _sounds(rehearsal: Rehearsal) -> Iterator[Finding]:
     if comparison.missing:
         first = comparison.missing[0]
         text = f"{len(comparison.missing)} of {len(comparison.differences)} sounds were not heard, the first of {first.voice}"
-        yield Finding("heard.missing", "error", f"{first.onset_s:.3f} s", text, len(comparison.missing), 0)
+        yield Finding("heard.missing", "error", f"{first.onset_s:.3f} s", text, len(comparison.missing), 0, "sounds")
     if comparison.extra:
         onset_s, voice = comparison.extra[0]
         text = f"{len(comparison.extra)} sounds were heard that nobody asked for, the first of {voice}"
-        yield Finding("heard.extra", "warning", f"{onset_s:.3f} s", text, len(comparison.extra), 0)
+        yield Finding("heard.extra", "warning", f"{onset_s:.3f} s", text, len(comparison.extra), 0, "sounds")
     heard = [one for one in comparison.differences if one.late_s is not None and one.sharp_cents is not None]
     if heard:
         yield from _late(max(heard, key=lambda one: abs(one.late_s or 0.0)))
@@ -81,9 +81,9 @@ def _counters(rehearsal: Rehearsal) -> Iterator[Finding]:
     for count, what in ((status.index_missed, "turns of a pick"), (status.detent_missed, "arrivals at a stop")) if status else ():
         if count:
             text = f"{count} {what} were not confirmed by their switch"
-            yield Finding("heard.missed", "warning", "rehearsal", text, count, 0, advice="see board.on_mismatch in docs/formats.md")
+            yield Finding("heard.missed", "warning", "rehearsal", text, count, 0, "moves", "see board.on_mismatch in docs/formats.md")
     if status and status.late:
-        yield Finding("heard.missed", "warning", "rehearsal", f"{status.late} cues were carried out late", status.late, 0)
+        yield Finding("heard.missed", "warning", "rehearsal", f"{status.late} cues were carried out late", status.late, 0, "cues")
 
 
 def _supply(rail: RailTrace) -> Iterator[Finding]:
