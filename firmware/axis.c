@@ -254,10 +254,11 @@ static bool face(axis_t *axis, bool forward) {
     return true;
 }
 
-static void go(axis_t *axis, uint16_t due) {
+static void go(axis_t *axis, uint16_t due, uint8_t phase) {
     uint8_t channel = axis == &axes[CHANNEL_A] ? CHANNEL_A : axis == &axes[CHANNEL_B] ? CHANNEL_B : FIRST_SOFTWARE;
     axis->moves++;
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        axis->phase = phase;
         if (channel < FIRST_SOFTWARE) {
             uint8_t enable = channel ? _BV(OCIE1B) : _BV(OCIE1A);
             aim(channel, due);
@@ -276,15 +277,17 @@ static bool set_out(axis_t *axis, bool forward, uint16_t steps, uint8_t top, uin
         return false;
     if (!steps)
         return true;
-    axis->phase = RISING;
     axis->entry = 0;
     axis->top = top;
     axis->odd = steps & 1;
     axis->down = steps >> 1;
     axis->rise = axis->down + axis->odd;
     axis->length = 0;
-    next_run(axis);
-    go(axis, due);
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { /* the grid must not see a move that is not whole */
+        axis->phase = RISING;
+        next_run(axis);
+        go(axis, due, axis->phase);
+    }
     return true;
 }
 
@@ -314,10 +317,9 @@ void axis_approach(axis_t *axis, bool forward, uint16_t steps) {
 void axis_creep(axis_t *axis, bool forward, uint16_t steps) {
     if (!face(axis, forward))
         return;
-    axis->phase = CRUISING; /* one run, then nothing to descend */
     axis->fall = 0;
     take(axis, axis_u16(axis, AXIS_HOME_TICKS), steps);
-    go(axis, now());
+    go(axis, now(), CRUISING); /* one run, then nothing to descend */
 }
 
 void axis_brake(axis_t *axis) {

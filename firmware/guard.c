@@ -7,7 +7,7 @@
 #include "player.h"
 
 #define LOOK 2           /* beats between two looks at the coils */
-#define SLACK 4          /* beats: a coil that is switched off in time is never caught by a late look */
+#define SLACK 2          /* beats: a coil that is switched off in time is never caught by a late look */
 #define MOST_MISSED 3    /* in a row: then it is no slip that homing again could mend */
 #define SETTLE BEATS(8)  /* after a move ends its switch may bounce so long before it counts as missed */
 

@@ -200,7 +200,17 @@ static void store(uint8_t byte) {
         broken = true;
 }
 
+/* The first byte behind a group's code is the type of a frame, which is no letter: a letter there means that a person types, and
+ * that the zero before was noise or a byte read at another rate. */
+static bool is_typed(uint8_t byte) { return !in_fill && group != 0xFF && ((byte >= ' ' && byte < 127) || byte == '\r' || byte == '\n'); }
+
 static void collect(uint8_t byte) {
+    if (is_typed(byte)) {
+        framing = false;
+        words_take(group);
+        words_take(byte);
+        return;
+    }
     if (group_left) {
         group_left--;
         store(byte);

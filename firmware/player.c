@@ -247,7 +247,7 @@ static uint8_t pulse(uint8_t coil) {
     return queue_add(due + pulse_us * TICKS_A_US, COMMAND_COIL_OFF, coil, 0);
 }
 
-uint8_t player_do(uint8_t verb, uint8_t which, int16_t steps) {
+static uint8_t carry_out(uint8_t verb, uint8_t which, int16_t steps) {
     if (verb == VERB_STOP && !player_block) {
         player_stop(REASON_ASKED, 0);
         return REASON_ASKED;
@@ -274,6 +274,8 @@ uint8_t player_do(uint8_t verb, uint8_t which, int16_t steps) {
         return REASON_BAD_RECORD;
     }
 }
+
+uint8_t player_do(uint8_t verb, uint8_t which, int16_t steps) { return player_reason = carry_out(verb, which, steps); }
 
 /* Plays the next tune, or stops; finds home first where needed. */
 static void poll_button(void) {

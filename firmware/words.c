@@ -133,28 +133,52 @@ static uint8_t first_word(void) {
     return 0;
 }
 
+/* The next number of the line; `missing` when there is none. Numbers that would wrap are as good as none. */
+static bool missing;
 static int16_t next_number(void) {
-    int16_t value = 0;
+    __int24 value = 0;
     while (*rest == ' ')
         rest++;
     bool negative = *rest == '-';
     rest += negative;
-    while (*rest >= '0' && *rest <= '9')
-        value = 10 * value + *rest++ - '0';
+    missing = true;
+    for (; *rest >= '0' && *rest <= '9' && value <= 3276; rest++) {
+        value = 10 * value + (*rest - '0');
+        missing = false;
+    }
+    missing |= (uint8_t)*rest > ' ' || value > INT16_MAX;
     return negative ? -value : value;
+}
+
+static uint8_t do_verb(uint8_t verb) {
+    int16_t which = 0, steps = 0;
+    missing = false;
+    if (verb > VERB_STOP)
+        which = next_number();
+    if (verb == VERB_PLAY && !*rest && !which) {
+        which = 1; /* play alone plays the first */
+        missing = false;
+    }
+    if (verb == VERB_JOG && !missing)
+        steps = next_number();
+    while (*rest == ' ')
+        rest++;
+    if (missing || *rest || which & 0xFF00)
+        return REASON_BAD_RECORD;
+    return player_do(verb, which, steps);
 }
 
 static void obey(void) {
     uint8_t code = first_word();
     if (code == WORD_STATUS) {
         say_status();
-    } else if (code == WORD_TUNES && player_state != STATE_PLAYING) {
-        say_tunes();
+    } else if (code == WORD_TUNES) {
+        if (player_state == STATE_PLAYING)
+            say_outcome(REASON_BUSY);
+        else
+            say_tunes();
     } else if (code && code <= VERB_PULSE) {
-        uint8_t which = next_number();
-        if (code == VERB_PLAY && !which)
-            which = 1;
-        uint8_t outcome = player_do(code, which, next_number());
+        uint8_t outcome = do_verb(code);
         say_outcome(outcome == REASON_ASKED ? REASON_NONE : outcome);
     } else {
         say_help();
@@ -163,13 +187,16 @@ static void obey(void) {
 
 void words_take(uint8_t byte) {
     if (byte == '\r' || byte == '\n') {
-        line[fill] = 0;
-        if (fill)
+        if (fill > LONGEST_LINE) { /* half a line is not obeyed */
+            say_outcome(REASON_BAD_RECORD);
+        } else if (fill) {
+            line[fill] = 0;
             obey();
+        }
         fill = 0;
     } else if ((byte == 8 || byte == 127) && fill) {
         fill--;
-    } else if (byte >= ' ' && byte < 127 && fill < LONGEST_LINE) {
+    } else if (byte >= ' ' && byte < 127 && fill <= LONGEST_LINE) {
         line[fill++] = byte;
     }
 }
