@@ -1,11 +1,14 @@
 """The page as people see it, in a browser: quiet, inside its width, no word printed over another."""
 
 import wave
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 import report_pages as pages
+from report_rehearsals import later, rehearsal, silent
 
+from jackrail.rehearsal.model import Notice
 from jackrail.report import render_report
 
 CHROMIUM = Path("/usr/bin/chromium")
@@ -71,6 +74,37 @@ def test_it_is_quiet_keeps_its_width_and_prints_no_word_over_another(browser, sa
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert page.evaluate("document.querySelectorAll('svg.line text').length") > 100
     assert page.evaluate(_CLASHES) == []
+    page.close()
+
+
+def troubled(machine, tune):
+    """A page with a rehearsal in which every kind of mark occurs and the board told all it can."""
+    work = pages.work(machine, tune)
+    sounds = sorted([*work.performance.notes, *work.performance.strokes], key=lambda sound: sound.onset_s)
+    third, end_s = len(sounds) // 3, work.performance.end_s
+    early, gone = sounds[3:third], sounds[2 * third :]
+    kinds = ("playing", "homed", "index missed", "detent missed", "stopped: detent missed")
+    notices = tuple(Notice(what, "carriage", end_s * share) for what in kinds for share in (0.0, 0.3, 0.31, 1.0))
+    extra = tuple(replace(note, onset_s=note.onset_s + 0.1) for note in work.performance.notes[:5])
+    strayed = later(0.02, lambda sound: sound in early[::2])
+    missing = silent(lambda sound: sound in gone)
+    return render_report(work, rehearsal(work, lambda sound: missing(sound) and strayed(sound), extra, notices=notices))
+
+
+@pytest.mark.parametrize("view", [(1200, "light"), (390, "dark")])
+@pytest.mark.parametrize(("machine", "tune"), pages.EVERY)
+def test_a_rehearsal_full_of_trouble_is_as_quiet_and_as_clear(browser, tmp_path, machine, tune, view):
+    width, scheme = view
+    path = tmp_path / "troubled.html"
+    path.write_text(troubled(machine, tune), encoding="utf-8")
+    page, said = opened(browser, path, width, scheme)
+    assert said == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    for kind in ("expected", "heard", "missing", "extra", "within", "noticed"):
+        assert page.evaluate(f"document.querySelectorAll('.line .mark.{kind}').length") > 0, kind
+    assert page.evaluate(_CLASHES) == []
+    colour = "getComputedStyle(document.querySelector('.line .mark.missing')).stroke"
+    assert page.evaluate(colour) == {"light": "rgb(160, 17, 47)", "dark": "rgb(255, 138, 156)"}[scheme]
     page.close()
 
 
