@@ -5,7 +5,7 @@ SHELL := /bin/bash
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: help demo test fast check bench lock spec clean
+.PHONY: help demo test fast check bench firmware lock spec clean
 help: ## what there is
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## /\t/' | expand -t 10
 
@@ -28,6 +28,11 @@ check: .venv/test ## lint and types
 
 bench: .venv/test ## the measures, as ratios in one run
 	for script in benchmarks/*.py; do $(BIN)/python $$script; done
+
+firmware: ## build the firmware (needs gcc-avr, avr-libc) into the image that ships with the package
+	@tools/system_packages.sh gcc-avr avr-libc
+	$(MAKE) -s -C firmware
+	cp out/firmware/firmware.hex src/jackrail/board/firmware.hex
 
 spec: .venv/run ## write the tables of the two SPEC documents and the firmware's headers anew from the format tables
 	$(BIN)/python tools/write_spec_tables.py

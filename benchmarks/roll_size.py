@@ -19,7 +19,7 @@ import music21
 
 from jackrail import api
 from jackrail.faults import BadInput
-from jackrail.roll.format import HEADER
+from jackrail.roll.format import HEADER, MACHINE_BLOCK_AT
 from jackrail.roll.roll import pack_roll, ticks_of, to_board
 from jackrail.tune.model import Tune
 from jackrail.work import Work
@@ -96,7 +96,7 @@ def report(what: str, value: float, limit: float, unit: str, *, least: bool = Fa
 
 def notes_that_fit(works: list[Work]) -> int:
     """Melody notes kept of the rolls that stand in the flash one behind the other, behind the machine block."""
-    room = int(works[0].machine.board.flash_b - works[0].machine.board.boot_loader_b) - 0x2000 - len(works[0].machine_block)
+    room = int(works[0].machine.board.flash_b - works[0].machine.board.boot_loader_b) - MACHINE_BLOCK_AT - len(works[0].machine_block)
     notes = 0
     for work in works:
         room -= len(work.roll_block)

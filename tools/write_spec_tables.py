@@ -4,8 +4,6 @@ import re
 import sys
 from pathlib import Path
 
-from jackrail.board.memory import FIRMWARE_AREA_B
-from jackrail.machine.board import Board
 from jackrail.roll import format as f
 
 ROOT = Path(__file__).parent.parent
@@ -42,7 +40,6 @@ def with_tables(text: str) -> str:
 
 def constants() -> dict[str, str]:
     """Every number that the firmware must share with the packer, by its name in C."""
-    board = {name: int(Board.model_fields[name].default) for name in ("flash_b", "boot_loader_b")}
     named = {
         "FORMAT_VERSION": f.VERSION,
         "EXTENDED_ARGUMENT": f.EXTENDED_ARGUMENT,
@@ -55,7 +52,7 @@ def constants() -> dict[str, str]:
         "QUEUE_COMMANDS": f.QUEUE_COMMANDS,
         "READ_AHEAD_MS": f.READ_AHEAD_MS,
     }
-    places = {"MACHINE_BLOCK_AT": FIRMWARE_AREA_B, "FLASH_END": board["flash_b"] - board["boot_loader_b"]}
+    places = {"MACHINE_BLOCK_AT": f.MACHINE_BLOCK_AT, "FLASH_END": f.FLASH_END}
     kinds = {"KIND_MACHINE": f.MACHINE_KIND, "KIND_ROLL": f.ROLL_KIND}
     families = {"OP": f.Op, "ROLE": f.Role, "POLICY": f.Policy}
     return {

@@ -18,7 +18,7 @@ MACHINE = machine("quay_zither")
 WORKS = [api.do_work(MACHINE, tune(*[(67 + n % 5, "1") for n in range(count)], title=f"Of {count}")) for count in (3, 9)]
 BLOCK, ROLLS = WORKS[0].machine_block, tuple(work.roll_block for work in WORKS)
 FIRMWARE = bytes(range(255)) * 20
-ROOM = 0x7E00 - 0x2000
+ROOM = 0x7E00 - MACHINE_BLOCK_AT
 OTHER = api.do_work(machine("tower_chimes"), tune((74, "1")))
 
 
@@ -30,8 +30,8 @@ def roll_of(length):
 def test_what_is_assembled_lies_where_the_board_looks_for_it():
     flash = assemble(FIRMWARE, BLOCK, ROLLS, MACHINE.board).flash
     assert flash[: len(FIRMWARE)] == FIRMWARE
-    assert set(flash[len(FIRMWARE) : 0x2000]) == {0xFF}  # erased flash, from memory: the chip's datasheet
-    assert flash[0x2000:] == BLOCK + ROLLS[0] + ROLLS[1]
+    assert set(flash[len(FIRMWARE) : MACHINE_BLOCK_AT]) == {0xFF}  # erased flash, from memory: the chip's datasheet
+    assert flash[MACHINE_BLOCK_AT:] == BLOCK + ROLLS[0] + ROLLS[1]
 
 
 def test_an_image_read_back_from_its_hex_file_is_itself(tmp_path):
@@ -48,19 +48,19 @@ def test_an_image_may_be_without_tunes():
     assert take_apart(image.flash + b"\xff" * 100) == image
 
 
-@pytest.mark.parametrize("place", [0, 0x2000, 0x2000 + len(BLOCK) + 9])
+@pytest.mark.parametrize("place", [0, MACHINE_BLOCK_AT, MACHINE_BLOCK_AT + len(BLOCK) + 9])
 def test_the_digest_tells_any_two_images_apart(place):
     image = assemble(FIRMWARE, BLOCK, ROLLS, MACHINE.board)
     parts = bytearray(image.flash)
     parts[place] ^= 1
-    cut = 0x2000 + len(BLOCK)
-    other = Image(bytes(parts[: len(FIRMWARE)]), bytes(parts[0x2000:cut]), (bytes(parts[cut:]),))
+    cut = MACHINE_BLOCK_AT + len(BLOCK)
+    other = Image(bytes(parts[: len(FIRMWARE)]), bytes(parts[MACHINE_BLOCK_AT:cut]), (bytes(parts[cut:]),))
     assert other.digest != image.digest
 
 
 def test_the_firmware_may_fill_its_room_and_not_one_byte_more():
-    assert assemble(bytes(8192), BLOCK, (), MACHINE.board)
-    (fault,) = faults_of(assemble, bytes(8195), BLOCK, (), MACHINE.board)
+    assert assemble(bytes(MACHINE_BLOCK_AT), BLOCK, (), MACHINE.board)
+    (fault,) = faults_of(assemble, bytes(MACHINE_BLOCK_AT + 3), BLOCK, (), MACHINE.board)
     assert (fault.code, fault.where) == ("range", "firmware")
     assert "3 bytes over" in fault.what
 
@@ -75,7 +75,7 @@ def test_rolls_may_fill_the_flash_to_the_boot_loader_and_the_one_that_goes_beyon
 
 def test_a_larger_boot_loader_leaves_less_room():
     board = MACHINE.board.model_copy(update={"boot_loader_b": 2048})
-    roll = roll_of(0x7800 - 0x2000 - len(BLOCK))
+    roll = roll_of(0x7800 - MACHINE_BLOCK_AT - len(BLOCK))
     assert fault_codes(assemble, FIRMWARE, BLOCK, (roll,), board) == []
     assert fault_codes(assemble, FIRMWARE, BLOCK, (roll_of(len(roll) + 1),), board) == ["range"]
 
@@ -93,7 +93,7 @@ def test_the_firmware_looks_for_its_blocks_where_the_image_has_them():
 
 def test_all_faults_come_at_once_each_with_its_part():
     long = roll_of(ROOM)
-    found = faults_of(assemble, bytes(9000), BLOCK, (ROLLS[0][:-1], long, OTHER.roll_block), MACHINE.board)
+    found = faults_of(assemble, bytes(MACHINE_BLOCK_AT + 9), BLOCK, (ROLLS[0][:-1], long, OTHER.roll_block), MACHINE.board)
     assert [fault.where.split(":")[0] for fault in found] == ["firmware", "tune 1", "tune 3", "tune 2", "tune 3"]
     assert "another machine" in str(found[2])
     assert f"{len(OTHER.roll_block)} bytes over" in str(found[4])
@@ -103,13 +103,13 @@ def test_a_damaged_machine_block_is_one_fault_and_not_one_more_for_each_tune():
     assert fault_codes(assemble, FIRMWARE, BLOCK[:-1], ROLLS, MACHINE.board) == ["block"]
 
 
-@pytest.mark.parametrize("change", [lambda f: f[:0x2000], lambda f: f[:100], lambda f: f[:0], lambda f: f[:-1]])
+@pytest.mark.parametrize("change", [lambda f: f[:MACHINE_BLOCK_AT], lambda f: f[:100], lambda f: f[:0], lambda f: f[:-1]])
 def test_a_flash_that_holds_no_whole_image_is_refused(change):
     assert set(fault_codes(take_apart, change(assemble(FIRMWARE, BLOCK, ROLLS, MACHINE.board).flash))) == {"block"}
 
 
 @examples(100)
-@given(st.integers(0x2000, 0x2000 + len(BLOCK + ROLLS[0] + ROLLS[1]) - 1), st.integers(1, 255))
+@given(st.integers(MACHINE_BLOCK_AT, MACHINE_BLOCK_AT + len(BLOCK + ROLLS[0] + ROLLS[1]) - 1), st.integers(1, 255))
 def test_a_byte_changed_in_any_block_is_noticed_or_ends_the_tunes_before_it(place, change):
     """The board, too, takes what does not begin with our letters for the end of its tunes."""
     flash = bytearray(assemble(FIRMWARE, BLOCK, ROLLS, MACHINE.board).flash)
@@ -120,7 +120,7 @@ def test_a_byte_changed_in_any_block_is_noticed_or_ends_the_tunes_before_it(plac
 
 
 @examples(60)
-@given(st.dictionaries(st.sampled_from([0, 256, 4096, 0x2000, 0x7000]), st.binary(min_size=1, max_size=256)))
+@given(st.dictionaries(st.sampled_from([0, 256, 4096, MACHINE_BLOCK_AT, 0x7000]), st.binary(min_size=1, max_size=256)))
 def test_hex_files_are_those_of_a_library_and_read_back(parts):
     text = write_hex(parts)
     if not parts:

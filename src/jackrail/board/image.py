@@ -10,12 +10,10 @@ from pathlib import Path
 
 from jackrail.faults import BadInput, Fault
 from jackrail.machine.board import Board
-from jackrail.roll.format import HEADER, MACHINE_HEAD, MACHINE_KIND, MAGIC, ROLL_HEAD, ROLL_KIND, unwrap
+from jackrail.roll.format import FLASH_END, HEADER, MACHINE_BLOCK_AT, MACHINE_HEAD, MACHINE_KIND, MAGIC, ROLL_HEAD, ROLL_KIND, unwrap
 
 from .hex_file import read_hex, write_hex
 
-MACHINE_BLOCK_AT = 0x2000
-FLASH_END = 0x7E00
 _ERASED = b"\xff"
 _FIRMWARE = "firmware.hex"
 

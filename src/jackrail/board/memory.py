@@ -6,9 +6,8 @@ from dataclasses import dataclass
 
 from jackrail.findings import Finding
 from jackrail.machine.board import Board
+from jackrail.roll.format import MACHINE_BLOCK_AT
 
-FIRMWARE_AREA_B = 8192
-"""Flash kept for the firmware, from address 0: the machine block stands behind it, rolls behind that, back to back."""
 _NEAR = 0.9
 
 
@@ -46,7 +45,7 @@ class Memory:
 
 def memory_of(board: Board, machine_block: bytes, roll_block: bytes) -> Memory:
     """How a machine block and a roll block fill a board's flash."""
-    return Memory(int(board.flash_b), int(board.boot_loader_b), FIRMWARE_AREA_B, len(machine_block), len(roll_block))
+    return Memory(int(board.flash_b), int(board.boot_loader_b), MACHINE_BLOCK_AT, len(machine_block), len(roll_block))
 
 
 def memory_findings(memory: Memory) -> list[Finding]:
