@@ -8,7 +8,7 @@ from jackrail.board.link_format import BAUD
 from jackrail.rehearsal.plant import configure
 from jackrail.rehearsal.rig import CLOCK_HZ, Rig
 from jackrail.roll.machine_block import numbering_of, pack_machine, pin_number
-from workshop import ensemble_of
+from workshop import ROOT, ensemble_of
 
 MARK_PLACE, MARK_REASON, MARK_STATE, MARK_START = 0, 1, 2, 0x50
 NOT_HOMED, HOMING, READY, PLAYING, STOPPING, REFUSED = range(6)
@@ -106,8 +106,6 @@ class Bench(Rig):
 @cache
 def words_of(reason):
     """The word of a reason code, from the table of docs/SPEC-link.md."""
-    from workshop import ROOT
-
     text = (ROOT / "docs" / "SPEC-link.md").read_text(encoding="utf-8")
     rows = re.findall(r"^\| (\d+) \| ([a-z -]+) \|", text[text.index("<!-- reasons -->") :], re.MULTILINE)
-    return dict((int(code), word) for code, word in rows)[reason]
+    return {int(code): word for code, word in rows}[reason]

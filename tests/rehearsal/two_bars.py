@@ -48,7 +48,7 @@ index_switch = "index2"
 [[mechanism.voices]]
 id = "bar_g"
 """
-STRING = '  # Three strings for each chord bar.\n'
+STRING = "  # Three strings for each chord bar.\n"
 DRONE = '  { id = "drone", scale_length = "640 mm", gauge = "0.022 in", material = "wound steel", open_pitch = "F3", ring = "3.5 s" },\n'
 SWITCHES = '  { id = "home2", closed = "low" },\n  { id = "detent2", closed = "low" },\n  { id = "index2", closed = "low" },\n'
 PINS = """[board.pins] # D0 and D1 are the serial link; step lines must sit on D9 and D10
@@ -72,7 +72,7 @@ def text(home="60 mm"):
     # 4,000 steps a second at most: 800 steps a turn of 40 mm are 200 mm a second, and 5 turns a second of a pick
     motors = _motor("carriage2", 4, "1.2 A", "0.4 N*m") + _motor("pick2", 4, "0.6 A", "0.1 N*m")
     relay = "[[mechanism.relays]]"
-    am = '  { id = "coil_am", rail = "five", relay = "relays", resistance = "4.5 ohm", pull_in = "14 ms", release = "12 ms", max_on = "300 ms" },\n'
+    am = next(line for line in machine_text("quay_zither").splitlines(keepends=True) if "coil_am" in line)
     bar_am = machine_text("quay_zither").partition('[[mechanism.voices]]\nid = "bar_am"')[2].partition("# ---")[0]
     return machine_text(
         "quay_zither",
