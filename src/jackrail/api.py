@@ -204,8 +204,11 @@ def write_new_machine(folder: Path) -> tuple[Path, ...]:
     return targets
 
 
-def write_work(work: Work, out: Path, rehearsal: Rehearsal | None = None) -> tuple[Path, ...]:
+def write_work(work: Work, out: Path, rehearsal: Rehearsal | None = None, findings: Sequence[Finding] | None = None) -> tuple[Path, ...]:
     """Write everything `perform` makes into the folder `out` and return the paths, the report first.
+
+    rehearsal: of this work, where there was one. findings: those to be written, of the work and its rehearsal when None. The
+    image for the board, image.hex, is left out when it does not fit the flash: a finding of the work says so.
 
     All files are made in a hidden folder inside `out` and moved in when the last is done. If one cannot be moved in, those
     that were are taken back and what stood there before is restored; other files in `out` are left alone. Raises BadInput
@@ -215,7 +218,8 @@ def write_work(work: Work, out: Path, rehearsal: Rehearsal | None = None) -> tup
     from jackrail.report import render_report  # noqa: PLC0415
     from jackrail.sound import render, write_wav  # noqa: PLC0415
 
-    findings = [*work.findings, *(rehearsal_findings(rehearsal) if rehearsal else ())]
+    if findings is None:
+        findings = [*work.findings, *(rehearsal_findings(rehearsal) if rehearsal else ())]
     makers: dict[str, Callable[[Path], object]] = {
         "report.html": lambda path: _write_text(path, render_report(work, rehearsal)),
         "sound.wav": lambda path: write_wav(path, render(work.performance, work.machine.instrument), 44100),
@@ -227,6 +231,8 @@ def write_work(work: Work, out: Path, rehearsal: Rehearsal | None = None) -> tup
         "roll.txt": lambda path: _write_text(path, list_roll(work.roll, work.numbering)),
         "machine.bin": lambda path: path.write_bytes(work.machine_block),
     }
+    if work.memory.free_b >= 0:
+        makers["image.hex"] = lambda path: _write_text(path, make_image(work.machine, [work]).to_hex())
     if rehearsal is not None:
         makers["rehearsal.json"] = lambda path: _write_json(path, rehearsal.to_json())
     return _write_all(makers, out)

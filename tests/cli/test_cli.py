@@ -1,5 +1,6 @@
 """The command line as a person and as a script use it: words, JSON, exit codes, and no traceback whatever comes."""
 
+import hashlib
 import json
 import os
 import signal
@@ -10,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from intelhex import IntelHex
 
 from jackrail.cli import main
 from rehearsing import missing
@@ -28,6 +30,7 @@ MADE = {
     "roll.bin",
     "roll.txt",
     "machine.bin",
+    "image.hex",
 } | (set() if missing() else {"rehearsal.json"})
 
 
@@ -48,6 +51,14 @@ def test_perform_makes_every_file_and_says_what_to_open_on_one_screen(tmp_path):
     assert str(tmp_path / "out" / "report.html") in done.output.replace("\n", "")
     assert "Given up" in done.output
     assert len(run("perform", ZITHER, LAMPS, "--out", tmp_path / "o").output.splitlines()) <= 24 + 3  # a long folder may break lines
+
+
+@pytest.mark.skipif(missing() is not None, reason=str(missing()))
+def test_the_image_that_is_written_is_the_one_that_was_rehearsed(tmp_path):
+    run("perform", ZITHER, LAMPS, "--out", tmp_path)
+    told = json.loads((tmp_path / "rehearsal.json").read_text(encoding="utf-8"))["image_sha256"]
+    flash = bytes(IntelHex(str(tmp_path / "image.hex")).tobinarray(start=0))  # intelhex 2.3: erased places read 0xFF
+    assert hashlib.sha256(flash).hexdigest() == told
 
 
 def test_perform_twice_gives_the_same_bytes_and_leaves_other_files_alone(tmp_path):

@@ -127,7 +127,7 @@ def perform(machine: Path, tune: Path, out: str, no_rehearsal: bool, as_json: bo
             rehearsal, told = _try_rehearsal(work)
         findings += told
     with working("making sound and report", quiet=as_json):
-        paths = api.write_work(work, Path(out), rehearsal)
+        paths = api.write_work(work, Path(out), rehearsal, findings)
     if as_json:
         _print_json(
             {
