@@ -14,7 +14,7 @@ from click.testing import CliRunner
 from intelhex import IntelHex
 
 from jackrail.cli import main
-from rehearsing import missing
+from rehearsing import missing, needs_rehearsal
 from workshop import ROOT, machine_text
 
 ZITHER = str(ROOT / "machines" / "quay_zither.toml")
@@ -53,7 +53,7 @@ def test_perform_makes_every_file_and_says_what_to_open_on_one_screen(tmp_path):
     assert len(run("perform", ZITHER, LAMPS, "--out", tmp_path / "o").output.splitlines()) <= 24 + 3  # a long folder may break lines
 
 
-@pytest.mark.skipif(missing() is not None, reason=str(missing()))
+@needs_rehearsal
 def test_the_image_that_is_written_is_the_one_that_was_rehearsed(tmp_path):
     run("perform", ZITHER, LAMPS, "--out", tmp_path)
     told = json.loads((tmp_path / "rehearsal.json").read_text(encoding="utf-8"))["image_sha256"]
