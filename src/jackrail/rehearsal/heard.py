@@ -69,8 +69,10 @@ def told(events: NDArray[Any], places: NDArray[Any], configuration: Configuratio
                 paths[configuration.motor_ids[device]].append((at_s, value))
         elif kind in _OF_COILS:
             coils[configuration.coil_ids[device]].append(Happening(at_s, kind, value, extra))
-    for cycle, motor, position, _ in places.tolist():
-        paths[configuration.motor_ids[motor]].append(((cycle - zero_cycle) * tick_s, position))
+    for number, ident in enumerate(configuration.motor_ids):
+        mine = places[places["motor"] == number]
+        times_s = (mine["cycle"].astype("i8") - zero_cycle) * tick_s
+        paths[ident] += zip(times_s.tolist(), mine["position"].tolist(), strict=True)
     for path in paths.values():
         path.sort(key=lambda point: point[0])
     return Told(motors, coils, paths)

@@ -11,12 +11,17 @@ void in_trouble(chip *c, const char *what)
 
 void due_at(chip *c, int which, uint64_t cycle)
 {
+    uint64_t before = c->due[which];
     c->due[which] = cycle;
-    c->next = CHIP_NEVER;
-    for (int i = 0; i < DUES; i++)
-        if (c->due[i] < c->next)
-            c->next = c->due[i];
-    c->avr->run_cycle_count = 0; /* the core stops after this instruction and looks again */
+    if (cycle < c->next) {
+        c->next = cycle;
+        c->avr->run_cycle_count = 0; /* the core stops after this instruction and looks again */
+    } else if (before == c->next && cycle > before) {
+        c->next = CHIP_NEVER;
+        for (int i = 0; i < DUES; i++)
+            if (c->due[i] < c->next)
+                c->next = c->due[i];
+    }
 }
 
 static void call_due(chip *c, uint64_t now)
