@@ -19,8 +19,8 @@ SHORT = '"G"GABd|"C"e2"D"dB|"G"GBdg|"D"f2d2|'
 """Nine seconds: moves of all lengths, chords, nothing to rest in."""
 RESTING = '"G"GABd|"C"cA"D"GE|Dz6G|"G"B4|'
 """A rest soon behind a third of it, long enough to find home again from where the bar then stands, near home."""
-COIL_SLACK_S = 0.010
-"""What the board may take to see that a coil is on too long; docs/SPEC-roll.md says how long that may be."""
+COIL_SLACK_S, COIL_SLACK_SHARE = 0.006, 0.001
+"""What the board may let a coil be on beyond its limit: docs/SPEC-roll.md, 6 ms and a thousandth."""
 
 
 def tune_of(body, quarters_per_minute=120):
@@ -105,7 +105,7 @@ def assert_safe(rehearsal, truth, some_machine):
     for coil in some_machine.mechanism.coils:
         _, levels = edges_of(rehearsal, some_machine, coil.id)
         assert len(levels) == 0 or levels[-1] != 1
-        assert longest_on_s(rehearsal, some_machine, coil.id) <= coil.max_on_s + COIL_SLACK_S
+        assert longest_on_s(rehearsal, some_machine, coil.id) <= coil.max_on_s * (1 + COIL_SLACK_SHARE) + COIL_SLACK_S
     still_from = (rehearsal.ran_s - 0.1) * CLOCK_HZ
     for motor in some_machine.mechanism.motors:
         cycles, levels = edges_of(rehearsal, some_machine, f"{motor.id}.step")

@@ -20,8 +20,8 @@ from .plant import Configuration
 from .rig import CLOCK_HZ
 
 _STILL_S = 0.1
-_SLACK_S = 0.01
-"""The board looks at its coils every 2 ms and lets them be a few milliseconds over (firmware/guard.c)."""
+_SLACK_S, _SLACK_SHARE = 0.006, 0.001
+"""What a board may let a coil be on beyond its limit, and the share of the limit that its clock may add (docs/SPEC-roll.md)."""
 _WORDS = {
     News.PLAYING: "playing",
     News.STOPPED: "stopped",
@@ -56,7 +56,7 @@ def unsafe(edges: NDArray[Any], machine: Machine, end_cycle: int) -> Iterator[st
         if len(mine) and mine[-1]["level"] == 1:
             yield f"{coil.id} is on"
         longest_s = _longest_high(mine, end_cycle) / CLOCK_HZ
-        if longest_s > coil.max_on_s + _SLACK_S:
+        if longest_s > coil.max_on_s * (1 + _SLACK_SHARE) + _SLACK_S:
             yield f"{coil.id} was on for {longest_s:.3f} s, longer than its {coil.max_on_s:g} s"
     for motor in machine.mechanism.motors:
         mine = seen[seen["pin"] == pin_number(machine.board.pins[f"{motor.id}.step"])]
