@@ -78,7 +78,7 @@ def pulses_until(max_on_ms, duty, period_ms, pulse_ms):
 
 @pytest.mark.parametrize("max_on_ms, duty, period_ms", [(50, 10, 60), (50, 10, 80), (50, 30, 30), (20, 30, 30), (60, 20, 45), (50, 50, 18)])
 def test_a_coil_that_is_used_too_often_is_stopped_when_the_rule_says(max_on_ms, duty, period_ms):
-    """Pulses of 12 ms: not before those taken for 13 ms pass the limit, and when those taken for 11 ms pass one that is higher by MORE_MS."""
+    """Pulses of 12 ms: not before those of 13 ms pass the limit, and when those of 11 ms pass one that is higher by MORE_MS."""
     made = [(Op.PULSE, 0, period_ms * 1000)] * 200
     on_ms, reason = on_times(chimes(f"{max_on_ms} ms", duty / 100), *made)
     assert reason == TOO_LONG
