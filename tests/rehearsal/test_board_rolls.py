@@ -10,6 +10,8 @@ from board_bench import MARK_REASON, PLAYING, Bench
 from emulated import needs_rig
 from hypothesis import given
 
+from jackrail.board.link_format import Verb
+from jackrail.rehearsal.driver import Driver
 from jackrail.roll.due import timing_of
 from jackrail.roll.format import LONGEST_WAIT_US, MOST_REPEATED, Op
 from jackrail.roll.machine_block import pack_machine
@@ -117,3 +119,28 @@ def test_coils_due_at_one_tick_are_switched_one_behind_the_other():
     """Four at once twelve times: each takes its time, and the pulses are as long as they shall be to the same few microseconds."""
     chord = b"".join(literal(Op.PULSE, coil, 90_000 if coil == 0 else 0, ()) for coil in range(4))
     on_time("harbour_carillon", played("harbour_carillon", 12 * chord + end_of(())))
+
+
+@pytest.mark.slow
+def test_a_tune_of_forty_minutes_is_on_time_to_its_end_and_says_how_long_it_was():
+    """Beyond 2**31 and 2**32 timer ticks, 17.9 and 35.8 minutes: a note each 16 seconds, 150 times."""
+    body = b"".join(literal(Op.PULSE, number % 16, 16_000_000, ()) for number in range(2)) + 149 * pack_repeat(0, 1) + end_of(())
+    roll_block = block_of(body, (), block("tower_chimes"))
+    with Bench(machine("tower_chimes"), roll_block) as board:
+        driver = Driver(board)
+        assert driver.greet()
+        assert driver.home()
+        driver.session.do(Verb.PLAY, 1)
+        assert driver.until(lambda: board.state == PLAYING, 1)
+        driver.silent = True
+        board.run(2420)
+        driver.silent = False
+        driver.until(lambda: driver.stopped() is not None, 5)
+        assert driver.stopped().reason == FINISHED
+        length_s = unpack_roll(roll_block, block("tower_chimes")).length_us / 1e6
+        assert driver.stopped().time_ms / 1000 == pytest.approx(length_s, abs=0.05)
+        (zero,) = board.zeros()
+        cycles, levels = board.edges_of(board.pin("coil_g4"))
+        struck_s = (cycles[levels == 1] - zero) / 16e6
+        lead_s = 0.009  # pull_in
+        assert struck_s == pytest.approx([16.0 - lead_s, *(16.0 * n - lead_s for n in range(3, 152))], abs=30e-6)
