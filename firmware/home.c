@@ -1,151 +1,168 @@
-/* Finding home: carriages at the closing edge of their home switch, picks in the middle of their index switch. */
-#include "firmware.h"
+#include "home.h"
 
-#define HOME_BUSY 0xFF
+#include <avr/pgmspace.h>
+
+#include "axis.h"
+#include "clock.h"
+
 #define CLEAR_STEPS 16     /* beyond the opening of the switch, so that the slow approach starts from an open one */
 #define MARGIN_STEPS 256
 
 /* Each stage is one motion until the switch has been so for a while, then the braking. Where it first was so is kept. */
-enum { AWAY = 1, FAST = 2, CLEAR = 4, PICK = 8, CLOSED = 16 };
+enum motion { APPROACH, BACK, CLEAR, SEEK, FORWARD };
 typedef struct {
-    uint8_t how;
-    uint8_t steady;     /* beats the switch must be so: longer than it bounces */
+    uint8_t motion;
+    uint8_t until;      /* the switch: OPEN, CLOSED, or REST for the end of the motion */
+    uint8_t steady;     /* beats it must be so: longer than it bounces */
     uint8_t reason;     /* when the motion ends before */
-} home_stage_t;
+} stage_t;
+enum { OPEN, CLOSED, REST };
 
-static const home_stage_t home_stages[] PROGMEM = {
+static const stage_t stages[] PROGMEM = {
     /* a carriage: fast to find the switch at all, back, then slowly to its edge */
-    {FAST | CLOSED, 0, REASON_HOME_NEVER_CLOSED},
-    {AWAY, 0, REASON_HOME_NEVER_OPENED},
-    {AWAY | CLEAR, 0, REASON_HOME_NEVER_OPENED},
-    {CLOSED, 32, REASON_HOME_NEVER_CLOSED},
+    {APPROACH, CLOSED, 0, REASON_HOME_NEVER_CLOSED},
+    {BACK, OPEN, 0, REASON_HOME_NEVER_OPENED},
+    {CLEAR, REST, 0, 0},
+    {SEEK, CLOSED, 32, REASON_HOME_NEVER_CLOSED},
     /* a pick: over both edges of its switch */
-    {PICK, 0, REASON_INDEX_MISSED},
-    {PICK | CLOSED, 4, REASON_INDEX_MISSED},
-    {PICK, 4, REASON_INDEX_MISSED},
+    {FORWARD, OPEN, 0, REASON_INDEX_MISSED},
+    {FORWARD, CLOSED, 4, REASON_INDEX_MISSED},
+    {FORWARD, OPEN, 4, REASON_INDEX_MISSED},
 };
 enum { AFTER_CARRIAGE = 4, FIRST_OF_PICK = 4, AFTER_PICK = 7, TO_HOME, NEXT };
 
 static sense_t button;
-static uint8_t homing;             /* axes still to be homed: a bit each */
-static uint8_t home_axis;          /* number of the one that is */
+static uint8_t stage, wanted, number;
 static bool moving, met;
-static uint16_t met_at, edge, edge_before;
+static uint16_t since, edge, edge_before;
 
-static void home_switches(void) {
+void home_switches(void) {
     uint16_t at = block_switches;
-    for (uint8_t n = block_head(MACHINE_HEAD_SWITCHES); n--; at += SWITCH_SIZE) {
-        uint8_t role = flash_u8(at + SWITCH_ROLE), closed_high = flash_u8(at + SWITCH_CLOSED_HIGH);
-        axis_select(flash_u8(at + SWITCH_AXIS));
-        sense_t *sense = role == ROLE_PLAY_BUTTON ? &button : role == ROLE_HOME ? &axis->home : &axis->confirm;
-        uint8_t pin = flash_u8(at + SWITCH_PIN);
-        uint32_t place = pin_place(pin);
-        sense->at = (uint8_t)place - 2;
-        sense->mask = MASK(place);
-        if (!closed_high) { /* a switch that closes to ground needs the pull-up */
-            sense->open = MASK(place);
-            pin_write(pin, true);
+    for (uint8_t n = block_head(MACHINE_HEAD_SWITCHES); n; n--, at += SWITCH_SIZE) {
+        uint8_t role = flash_u8(at + SWITCH_ROLE), of = flash_u8(at + SWITCH_AXIS);
+        bool closed_high = flash_u8(at + SWITCH_CLOSED_HIGH);
+        /* An open switch that closes to ground needs the pull-up. */
+        pin_t pin = pin_make_input(flash_u8(at + SWITCH_PIN), !closed_high);
+        sense_t *sense = &button;
+        if (role != ROLE_PLAY_BUTTON) {
+            if (of >= axis_count)
+                continue;
+            sense = role == ROLE_HOME ? &axis_of(of)->home : &axis_of(of)->confirm;
         }
+        sense->at = pin.at - 2;
+        sense->mask = pin.mask;
+        sense->open = closed_high ? 0 : pin.mask;
     }
 }
 
-static const sense_t *home_sense(void) { return is_pick() ? &axis->confirm : &axis->home; }
+bool home_button(void) { return button.at && is_pressed(&button); }
 
-static void set_off(uint8_t how) {
-    uint16_t range = axis_range(), zero = axis_zero();
-    uint16_t steps = (range >> 3) + MARGIN_STEPS;
-    bool forward = zero > range >> 1 && zero <= range; /* home is at the nearer end */
-    if (how & AWAY)
-        forward = !forward;
-    if (how & CLEAR)
-        steps = CLEAR_STEPS;
-    if (how & PICK) {
-        forward = true;
-        steps = axis_u16(AXIS_TURN_STEPS) + MARGIN_STEPS;
+static bool is_carriage(const axis_t *axis) { return axis->home.at; }
+
+static void set_off(axis_t *axis, uint8_t motion) {
+    uint16_t range = axis_range(axis), near = (range >> 3) + MARGIN_STEPS, zero = axis_zero(axis);
+    bool toward = zero > range >> 1 && zero <= range; /* home is at the nearer end */
+    switch (motion) {
+    case APPROACH:
+        range += range >> 2;
+        axis_approach(axis, toward, range < 0x4000 ? range + MARGIN_STEPS : 0xFFFF);
+        break;
+    case BACK:
+        axis_creep(axis, !toward, near);
+        break;
+    case CLEAR:
+        axis_creep(axis, !toward, CLEAR_STEPS);
+        break;
+    case SEEK:
+        axis_creep(axis, toward, near);
+        break;
+    default:
+        axis_creep(axis, true, axis_u16(axis, AXIS_TURN_STEPS) + MARGIN_STEPS);
     }
-    if (how & FAST)
-        axis_approach(forward, range < 0x4000 ? 10 * steps : 0xFFFF);
-    else
-        axis_creep(forward, steps);
 }
 
-static void be_home(void) {
-    axis->position = is_pick() ? 0 : axis_zero();
-    homing ^= bit(home_axis);
-    board->home_stage = NEXT;
+static void be_home(axis_t *axis) {
+    axis->position = is_carriage(axis) ? axis_zero(axis) : 0;
+    wanted &= ~(1 << number);
+    stage = NEXT;
 }
 
 static void begin_next(void) {
-    home_axis = 0;
-    while (!(homing & bit(home_axis)))
-        home_axis++;
-    axis_select(home_axis);
-    const sense_t *sense = home_sense();
+    for (number = 0; !(wanted & 1 << number); number++)
+        ;
+    axis_t *axis = axis_of(number);
     moving = false;
-    if (!sense->at)
-        be_home(); /* nothing can tell: it is taken to be at rest */
+    if (is_carriage(axis))
+        stage = is_pressed(&axis->home) ? 1 : 0;
+    else if (axis->confirm.at)
+        stage = FIRST_OF_PICK;
     else
-        board->home_stage = is_pick() ? FIRST_OF_PICK : is_pressed(sense);
+        be_home(axis); /* nothing can tell: it is taken to be at rest */
 }
 
 /* A carriage goes back to the edge of its switch. A pick has passed both edges: one turn ends in the middle between them,
  * where it rests. */
-static void go_home(void) {
-    uint16_t target = edge;
-    if (is_pick())
-        target += axis_u16(AXIS_TURN_STEPS) - (uint16_t)(edge - edge_before) / 2;
-    board->home_stage = TO_HOME;
-    axis_go_to(target);
+static void go_home(axis_t *axis, bool carriage) {
+    uint16_t beyond = axis->position - edge;
+    if (!carriage) {
+        beyond += (uint16_t)(edge - edge_before) / 2;
+        axis_begin(axis, true, axis_u16(axis, AXIS_TURN_STEPS) - beyond, now());
+    } else {
+        bool forward = axis->forward;
+        axis_begin(axis, !forward, forward ? beyond : -beyond, now());
+    }
+    stage = TO_HOME;
 }
 
-static uint8_t run_home_stage(void) {
-    uint16_t at = (uint16_t)home_stages + board->home_stage * sizeof(home_stage_t);
-    uint8_t how = flash_u8(at);
+static uint8_t run_stage(axis_t *axis) {
+    stage_t it;
+    memcpy_P(&it, &stages[stage], sizeof it);
     if (!moving) {
-        set_off(how);
+        set_off(axis, it.motion);
         moving = true;
-        met = how & CLEAR;
+        met = false;
         return HOME_BUSY;
     }
-    bool closed = is_pressed(home_sense());
-    if (how & CLEAR) {
-    } else if (closed != !!(how & CLOSED)) {
+    bool closed = is_pressed(is_carriage(axis) ? &axis->home : &axis->confirm);
+    if (it.until == REST) {
+        met = true;
+    } else if (closed != it.until) {
         met = false;
     } else {
         if (!met) {
             met = true;
             edge_before = edge;
-            edge = axis_position();
-            met_at = beat();
+            edge = axis_position(axis);
+            since = beat();
         }
-        if (beats_since(met_at) >= flash_u8(at + 1))
-            axis_brake();
+        if ((uint16_t)(beat() - since) >= it.steady)
+            axis_brake(axis);
     }
-    if (axis->phase)
+    if (axis->phase != AT_REST)
         return HOME_BUSY;
     moving = false;
+    stage++;
     if (!met)
-        return flash_u8(at + 2);
-    uint8_t stage = ++board->home_stage;
-    if (stage == (is_pick() ? AFTER_PICK : AFTER_CARRIAGE))
-        go_home();
+        return it.reason;
+    if (stage == (is_carriage(axis) ? AFTER_CARRIAGE : AFTER_PICK))
+        go_home(axis, is_carriage(axis));
     return HOME_BUSY;
 }
 
-static void home_begin(uint8_t wanted) {
-    homing = wanted;
-    board->home_stage = NEXT;
+void home_begin(uint8_t axes_wanted) {
+    wanted = axes_wanted;
+    stage = NEXT;
 }
 
-/* HOME_BUSY, REASON_NONE when all are home, or why the axis could not find it. */
-static NOINLINE uint8_t home_poll(void) {
-    axis_select(home_axis);
-    if (board->home_stage < TO_HOME)
-        return run_home_stage();
-    if (board->home_stage == TO_HOME) {
-        if (!axis->phase)
-            be_home();
-    } else if (homing) {
+uint8_t home_poll(uint8_t *where) {
+    *where = number;
+    axis_t *axis = axis_of(number);
+    if (stage < TO_HOME)
+        return run_stage(axis);
+    if (stage == TO_HOME) {
+        if (axis->phase == AT_REST)
+            be_home(axis);
+    } else if (wanted) {
         begin_next();
     } else {
         return REASON_NONE;

@@ -1,9 +1,16 @@
 /* jackrail firmware: plays rolls on a machine that the machine block describes. GPL-3.0-or-later. */
-#include "firmware.h"
+#include <avr/interrupt.h>
+#include <avr/io.h>
+#include <avr/sleep.h>
+#include <avr/wdt.h>
+
+#include "clock.h"
+#include "link.h"
+#include "player.h"
+#include "queue.h"
+#include "serial.h"
 
 #define WATCHDOG WDTO_250MS
-
-static struct board the_board __attribute__((used));
 
 /* Before anything else: keep why we were reset, and the watchdog on. A boot loader may have read and cleared the register; the
  * common ones then hand it over in r2. */
@@ -28,20 +35,17 @@ static uint8_t reset_reason(void) {
 }
 
 int main(void) {
-    asm volatile("ldi r28, lo8(the_board)\n\tldi r29, hi8(the_board)");
-    reset_cause = cause;
+    link_reset_cause = cause;
     clock_start();
+    queue_start();
     serial_start();
     player_start(reset_reason());
-    soft_start();
-    TIMSK0 = _BV(OCIE0A); /* it looks at the queue from now on */
-    SMCR = _BV(SE);       /* idle */
+    set_sleep_mode(SLEEP_MODE_IDLE);
+    sei();
     for (;;) {
         wdt_reset();
         link_poll();
-        poll_button();
-        guard_poll();
         player_poll();
-        clock_sleep(); /* lets interrupts in, too */
+        clock_sleep();
     }
 }

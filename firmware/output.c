@@ -1,42 +1,74 @@
-/* Coils: switched by cues, watched by the guard, all off at once whenever play stops. */
-#include "firmware.h"
+#include "output.h"
 
-static NOINLINE uint8_t coil_pin(uint8_t coil) { return flash_u8(coil_at(coil) + COIL_PIN); }
+#include <avr/io.h>
+#include <util/atomic.h>
+
+#include "block.h"
+#include "pins.h"
+
+/* at: PORT register; 0 for an output of the shift-register chain, then index is its byte there. */
+static struct {
+    pin_t pin;
+    uint8_t index;
+} coils[MOST_COILS];
+static uint8_t chain[4]; /* what the chain shows; output 0 is bit 0 of chain[0] */
+static uint8_t chain_bytes;
+static pin_t latch;
 
 /* The last byte travels farthest, so it goes first. 16 cycles a byte at half the clock. */
 static void show_chain(void) {
-    for (uint8_t n = (block_head(MACHINE_HEAD_SHIFT_OUTPUTS) + 7) >> 3; n--;) {
+    for (uint8_t n = chain_bytes; n--;) {
         SPDR = chain[n];
         while (!(SPSR & _BV(SPIF)))
             ;
     }
-    uint8_t latch = block_head(MACHINE_HEAD_SHIFT_LATCH_PIN);
     pin_write(latch, true);
     pin_write(latch, false);
 }
 
-static NOINLINE void output_coil(uint8_t coil, bool on) {
-    pin_write(coil_pin(coil), on);
-    if (block_head(MACHINE_HEAD_SHIFT_OUTPUTS))
-        show_chain();
+void output_coil(uint8_t coil, bool on) {
+    pin_t pin = coils[coil].pin;
+    if (pin.at) {
+        pin_write(pin, on);
+        return;
+    }
+    uint8_t *byte = &chain[coils[coil].index];
+    *byte |= pin.mask;
+    if (!on)
+        *byte ^= pin.mask;
+    show_chain();
 }
 
-static bool output_is_on(uint8_t coil) { return pin_is_high(coil_pin(coil)); }
-
-/* The queue is empty: no cue switches one on meanwhile, nor shifts into our bytes. */
-static void outputs_off(void) {
-    for (uint8_t coil = block_head(MACHINE_HEAD_COILS); coil--;)
-        output_coil(coil, false);
+bool output_is_on(uint8_t coil) {
+    pin_t pin = coils[coil].pin;
+    return (pin.at ? REGISTER(pin.at) : chain[coils[coil].index]) & pin.mask;
 }
 
-static void outputs_start(void) {
-    if (block_head(MACHINE_HEAD_SHIFT_OUTPUTS)) {
-        pin_make_output(block_head(MACHINE_HEAD_SHIFT_LATCH_PIN), false);
-        DDRB |= _BV(2) | _BV(3) | _BV(5); /* D10, D11, D13; D10 as an input at a low level would make the chip a slave on its bus */
+void outputs_off(void) {
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { /* no cue may switch one on meanwhile, nor shift into our bytes */
+        for (uint8_t coil = block_head(MACHINE_HEAD_COILS); coil--;)
+            output_coil(coil, false);
+    }
+}
+
+void outputs_start(void) {
+    chain_bytes = (block_head(MACHINE_HEAD_SHIFT_OUTPUTS) + 7) >> 3;
+    if (chain_bytes) {
+        latch = pin_make_output(block_head(MACHINE_HEAD_SHIFT_LATCH_PIN), false);
+        pin_make_output(10, false); /* as an input, a low level here would make the chip a slave on its own bus */
+        pin_make_output(11, false);
+        pin_make_output(13, false);
         SPSR = _BV(SPI2X);
         SPCR = _BV(SPE) | _BV(MSTR);
         show_chain();
     }
-    for (uint8_t coil = block_head(MACHINE_HEAD_COILS); coil--;)
-        pin_make_output(coil_pin(coil), false);
+    for (uint8_t coil = 0; coil < block_head(MACHINE_HEAD_COILS); coil++) {
+        uint8_t number = flash_u8(coil_at(coil) + COIL_PIN);
+        coils[coil].pin = pin_make_output(number, false);
+        if (!coils[coil].pin.at) {
+            number -= FIRST_SHIFT_PIN;
+            coils[coil].pin.mask = 1 << (number & 7);
+            coils[coil].index = number >> 3 & 3;
+        }
+    }
 }

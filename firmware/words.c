@@ -1,5 +1,14 @@
-/* What a person types into any serial terminal, and what is answered. */
-#include "firmware.h"
+#include "words.h"
+
+#include <avr/pgmspace.h>
+#include <stdbool.h>
+
+#include "axis.h"
+#include "guard.h"
+#include "link.h"
+#include "player.h"
+#include "queue.h"
+#include "serial.h"
 
 #define LONGEST_LINE 20
 
@@ -7,49 +16,44 @@
 static const char reasons[] PROGMEM = REASON_WORDS(WORD);
 static const char states[] PROGMEM = STATE_WORDS(WORD);
 /* In the order of the verbs of the link; then those that only people use. */
-static const char verbs[] PROGMEM = "home\0stop\0play\0jog\0turn\0pulse\0status\0tunes\0";
-enum { WORD_STATUS = VERB_PULSE + 1, WORD_TUNES };
+static const char verbs[] PROGMEM = "home\0stop\0play\0jog\0turn\0pulse\0status\0tunes\0help\0";
+enum { WORD_STATUS = VERB_PULSE + 1, WORD_TUNES, WORD_HELP };
 
 static char line[LONGEST_LINE + 1];
-static uint8_t line_fill;
+static uint8_t fill;
 
 /* ---- saying ---- */
 
-static NOINLINE void say(const char *text) {
-    for (char letter; (letter = flash_u8((uint16_t)text++));)
+static const char *say(const char *text) {
+    for (char letter; (letter = pgm_read_byte(text++));)
         serial_put(letter);
+    return text;
 }
 
-static NOINLINE void say_word(const char *words, uint8_t code) {
+static void say_word(const char *words, uint8_t code) {
     while (code)
-        code -= !flash_u8((uint16_t)words++);
+        code -= !pgm_read_byte(words++);
     say(words);
 }
 
-static const uint32_t powers[] PROGMEM = {1000000000, 100000000, 10000000, 1000000, 100000, 10000, 1000, 100, 10, 1};
+static void say_digits(uint32_t number) {
+    if (number > 9)
+        say_digits(number / 10);
+    serial_put('0' + number % 10);
+}
 
-static NOINLINE void say_number(const char *what, int32_t number) {
+static void say_number(const char *what, int32_t number) {
     say(what);
     if (number < 0) {
         serial_put('-');
         number = -number;
     }
-    bool begun = false;
-    uint16_t at = (uint16_t)powers;
-    for (uint8_t n = 10; n--; at += 4) {
-        uint32_t power = flash_u32(at);
-        char digit = '0';
-        for (; (uint32_t)number >= power; number -= power)
-            digit++;
-        begun |= digit != '0' || !n;
-        if (begun)
-            serial_put(digit);
-    }
+    say_digits(number);
 }
 
-static NOINLINE void end_line(void) { say(PSTR("\r\n")); }
+static void end_line(void) { say(PSTR("\r\n")); }
 
-static void words_stopped(uint8_t reason, uint8_t where) {
+void words_stopped(uint8_t reason, uint8_t where) {
     say(PSTR("stopped: "));
     say_word(reasons, reason);
     if (reason >= REASON_HOME_NEVER_CLOSED && reason <= REASON_BUSY)
@@ -58,35 +62,26 @@ static void words_stopped(uint8_t reason, uint8_t where) {
 }
 
 static void say_outcome(uint8_t refused) {
-    if (!refused || refused == REASON_ASKED) {
-        say(PSTR("yes"));
-    } else {
-        say(PSTR("no: "));
+    say(refused ? PSTR("no: ") : PSTR("yes"));
+    if (refused)
         say_word(reasons, refused);
-        if (refused == REASON_NOT_HOMED)
-            say(PSTR(", type home"));
-    }
+    if (refused == REASON_NOT_HOMED)
+        say(PSTR(", type home"));
     end_line();
 }
 
-static NOINLINE int32_t axis_steps(void) { /* from home; 0 for a pick */
-    return is_pick() ? 0 : flash_u32(axis->record + AXIS_LOWEST) + axis_position();
-}
-
 static void say_status(void) {
-    say_word(states, board->state);
+    say_word(states, player_state);
     say(PSTR(", "));
-    say_word(reasons, board->reason);
-    say_number(PSTR("; tune "), board->tune);
+    say_word(reasons, player_reason);
+    say_number(PSTR("; tune "), player_tune);
     say(PSTR("; at"));
-    for (uint8_t number = 0; number != board->axes; number++) {
-        axis_select(number);
-        say_number(PSTR(" "), axis_steps());
-    }
-    say_number(PSTR("; missed index "), board->index_missed);
-    say_number(PSTR(", detent "), board->detent_missed);
-    say_number(PSTR("; homed again "), board->rehomed);
-    say_number(PSTR("; late "), board->late);
+    for (uint8_t number = 0; number < axis_count; number++)
+        say_number(PSTR(" "), axis_steps(axis_of(number)));
+    say_number(PSTR("; missed index "), guard_index_missed);
+    say_number(PSTR(", detent "), guard_detent_missed);
+    say_number(PSTR("; homed again "), player_rehomed);
+    say_number(PSTR("; late "), queue_late);
     end_line();
 }
 
@@ -97,8 +92,9 @@ static void say_help(void) {
 }
 
 static void say_tunes(void) {
+    uint16_t at;
     for (uint8_t tune = 1;; tune++) {
-        uint8_t refused = roll_find(tune);
+        uint8_t refused = roll_find(tune, &at);
         if (refused == REASON_NO_SUCH_TUNE)
             break;
         say_number(PSTR(""), tune);
@@ -106,8 +102,8 @@ static void say_tunes(void) {
         if (refused) {
             say_word(reasons, refused);
         } else {
-            uint16_t at = roll_at + ROLL_HEAD_SIZE;
-            for (uint8_t letters = flash_u8(at - 1); letters; letters--)
+            uint8_t letters = flash_u8(at + ROLL_HEAD_TITLE_BYTES);
+            for (at += ROLL_HEAD_SIZE; letters; letters--)
                 serial_put(flash_u8(at++));
         }
         end_line();
@@ -123,58 +119,84 @@ static const char *rest; /* of the line */
 /* The number of the word that the line begins with, from 1; 0 for none. */
 static uint8_t first_word(void) {
     uint8_t code = 1;
-    uint16_t word = (uint16_t)verbs;
-    for (; flash_u8(word); code++) {
+    for (const char *word = verbs; pgm_read_byte(word); code++) {
         rest = line;
-        uint8_t letter;
-        while ((letter = flash_u8(word)) && letter == *rest) {
+        while (pgm_read_byte(word) && pgm_read_byte(word) == *rest) {
             word++;
             rest++;
         }
-        if (!letter && *rest <= ' ')
+        if (!pgm_read_byte(word) && *rest <= ' ')
             return code;
-        while (flash_u8(word++))
+        while (pgm_read_byte(word++))
             ;
     }
     return 0;
 }
 
-static NOINLINE int16_t next_number(void) {
-    int16_t value = 0;
+/* The next number of the line; `missing` when there is none. Numbers that would wrap are as good as none. */
+static bool missing;
+static int16_t next_number(void) {
+    __int24 value = 0;
     while (*rest == ' ')
         rest++;
     bool negative = *rest == '-';
     rest += negative;
-    while (*rest >= '0' && *rest <= '9')
-        value = 10 * value + *rest++ - '0';
+    missing = true;
+    for (; *rest >= '0' && *rest <= '9' && value <= 3276; rest++) {
+        value = 10 * value + (*rest - '0');
+        missing = false;
+    }
+    missing |= (uint8_t)*rest > ' ' || value > INT16_MAX;
     return negative ? -value : value;
+}
+
+static uint8_t do_verb(uint8_t verb) {
+    int16_t which = 0, steps = 0;
+    missing = false;
+    if (verb > VERB_STOP)
+        which = next_number();
+    if (verb == VERB_PLAY && !*rest && !which) {
+        which = 1; /* play alone plays the first */
+        missing = false;
+    }
+    if (verb == VERB_JOG && !missing)
+        steps = next_number();
+    while (*rest == ' ')
+        rest++;
+    if (missing || *rest || which & 0xFF00)
+        return REASON_BAD_RECORD;
+    return player_do(verb, which, steps);
 }
 
 static void obey(void) {
     uint8_t code = first_word();
     if (code == WORD_STATUS) {
         say_status();
-    } else if (code == WORD_TUNES && board->state != STATE_PLAYING) {
-        say_tunes();
+    } else if (code == WORD_TUNES) {
+        if (player_state == STATE_PLAYING)
+            say_outcome(REASON_BUSY);
+        else
+            say_tunes();
     } else if (code && code <= VERB_PULSE) {
-        uint8_t which = next_number();
-        if (code == VERB_PLAY && !which)
-            which = 1;
-        say_outcome(player_do(code, which, next_number()));
+        uint8_t outcome = do_verb(code);
+        say_outcome(outcome == REASON_ASKED ? REASON_NONE : outcome);
     } else {
         say_help();
     }
 }
 
-static void words_take(uint8_t byte) {
+void words_take(uint8_t byte) {
     if (byte == '\r' || byte == '\n') {
-        line[line_fill] = 0;
-        if (line_fill)
+        if (fill > LONGEST_LINE) { /* half a line is not obeyed */
+            say_outcome(REASON_BAD_RECORD);
+        } else if (fill) {
+            line[fill] = 0;
             obey();
-        line_fill = 0;
-    } else if ((byte == 8 || byte == 127) && line_fill) {
-        line_fill--;
-    } else if (byte >= ' ' && byte < 127 && line_fill < LONGEST_LINE) {
-        line[line_fill++] = byte;
+        }
+        fill = 0;
+    } else if ((byte == 8 || byte == 127) && fill) {
+        fill--;
+    } else if (byte >= ' ' && byte < 127 && fill <= LONGEST_LINE) {
+        line[fill++] = byte;
     }
 }

@@ -1,0 +1,402 @@
+#include "axis.h"
+
+#include <avr/interrupt.h>
+#include <avr/io.h>
+#include <util/atomic.h>
+
+#include "clock.h"
+
+#define AWAKE 8   /* ticks: a compare nearer than this could be past before it is set */
+#define GRID 100  /* ticks between two looks at the software axes: 50 us */
+#define UNBOUNDED 0xFFFF
+#define STEP_PIN_A 9
+#define STEP_PIN_B 10
+
+/* Channels: 0 steps on D9, 1 on D10, both by compare hardware; 2 and 3 by software on any pin. */
+enum { CHANNEL_A, CHANNEL_B, FIRST_SOFTWARE };
+axis_t axes[MOST_AXES];
+static axis_t *by_number[MOST_AXES];
+
+uint8_t axis_count;
+volatile uint8_t axis_missed;
+
+axis_t *axis_of(uint8_t number) { return by_number[number]; }
+
+uint8_t axis_u8(const axis_t *axis, uint8_t field) { return flash_u8(axis->record + field); }
+uint16_t axis_u16(const axis_t *axis, uint8_t field) { return flash_u16(axis->record + field); }
+uint32_t axis_u32(const axis_t *axis, uint8_t field) { return flash_u32(axis->record + field); }
+
+uint16_t axis_zero(const axis_t *axis) { return -axis_u16(axis, AXIS_LOWEST); }
+uint16_t axis_range(const axis_t *axis) { return axis_u16(axis, AXIS_HIGHEST) - axis_u16(axis, AXIS_LOWEST); }
+
+bool is_pressed(const sense_t *sense) { return (REGISTER(sense->at) & sense->mask) != sense->open; }
+
+/* ---- what comes next in a move ---- */
+
+static uint16_t entry_at(const axis_t *axis, uint8_t entry) { return axis->record + AXIS_SIZE + entry * RAMP_ENTRY_SIZE; }
+
+static void take(axis_t *axis, uint16_t interval, uint16_t steps) {
+    axis->interval = interval;
+    axis->length = steps;
+    axis->run = steps;
+}
+
+static uint8_t take_entry(axis_t *axis, uint8_t count, uint16_t at_most) {
+    if (count > at_most)
+        count = at_most;
+    take(axis, flash_u16(entry_at(axis, axis->entry) + RAMP_ENTRY_INTERVAL), count);
+    return count;
+}
+
+static uint8_t steps_of_entry(const axis_t *axis) { return flash_u8(entry_at(axis, axis->entry) + RAMP_ENTRY_COUNT); }
+
+static void climb(axis_t *axis) {
+    uint8_t count = take_entry(axis, steps_of_entry(axis), axis->rise);
+    axis->entry++;
+    axis->rise -= count;
+    if (!axis->rise) { /* the middle: the interval of an odd move's middle step comes once only */
+        axis->phase = FALLING;
+        axis->fall = axis->down;
+        count -= axis->odd;
+    }
+    axis->partial = count;
+}
+
+/* The ramp is climbed: cruise over all that is left but a descent as long as the climb. */
+static void cruise(axis_t *axis) {
+    uint16_t climbed = axis->down + axis->odd - axis->rise;
+    axis->phase = CRUISING;
+    axis->fall = climbed;
+    take(axis, axis->cruise, axis->rise + axis->down - climbed);
+}
+
+static bool descend(axis_t *axis) {
+    while (axis->fall && axis->entry) {
+        axis->entry--;
+        uint8_t count = take_entry(axis, axis->partial, axis->fall);
+        axis->fall -= count;
+        axis->entry--; /* to look at the one below */
+        axis->partial = steps_of_entry(axis);
+        axis->entry++;
+        if (count)
+            return true;
+    }
+    return false;
+}
+
+static void move_position(axis_t *axis, uint16_t steps) { axis->position += axis->forward ? steps : -steps; }
+
+/* Book the run that is done and take the next; at the end of the move look at the confirming switch. */
+static __attribute__((noinline)) void next_run(axis_t *axis) {
+    move_position(axis, axis->length);
+    take(axis, 0, 0);
+    if (axis->phase == RISING) {
+        if (axis->entry < axis->top)
+            climb(axis);
+        else
+            cruise(axis);
+        return;
+    }
+    if (axis->phase == CRUISING)
+        axis->phase = FALLING;
+    if (descend(axis))
+        return;
+    axis->phase = AT_REST;
+    axis->closed = is_pressed(&axis->confirm);
+}
+
+/* ---- the compare hardware ---- */
+
+#define COMPARE(channel) ((&OCR1A)[channel])
+
+static uint8_t mode_bits(uint8_t channel) { return channel ? _BV(COM1B1) | _BV(COM1B0) : _BV(COM1A1) | _BV(COM1A0); }
+
+/* Set the compare one interval after `from`; when that is past already, just ahead of the counter: a missed compare would stall
+ * the axis for 65,536 ticks. */
+static __attribute__((noinline)) void aim(uint8_t channel, uint16_t from) {
+    uint16_t interval = axes[channel].interval, count = TCNT1;
+    int16_t elapsed = count - from;
+    from += interval;
+    if (elapsed > 0 && (uint16_t)elapsed + AWAKE >= interval) {
+        from = count + AWAKE;
+        if (axis_missed < 255)
+            axis_missed++;
+    }
+    COMPARE(channel) = from;
+}
+
+/* The step line goes low by a forced compare in clear mode, then is ready again to be set by the next match. */
+static __attribute__((noinline)) void end_run(uint8_t channel) {
+    uint8_t set = channel ? _BV(COM1B0) : _BV(COM1A0);
+    TCCR1A &= ~set;
+    TCCR1C = channel ? _BV(FOC1B) : _BV(FOC1A);
+    TCCR1A |= set;
+    axis_t *axis = &axes[channel];
+    next_run(axis);
+    if (axis->phase == AT_REST) {
+        TCCR1A &= ~mode_bits(channel);
+        TIMSK1 &= ~(channel ? _BV(OCIE1B) : _BV(OCIE1A));
+    } else {
+        aim(channel, COMPARE(channel));
+    }
+}
+
+/* Reached by a jump from the step interrupts below when a run is done: a few times in a move. */
+void __vector_end_run_a(void) __attribute__((signal, used));
+void __vector_end_run_b(void) __attribute__((signal, used));
+void __vector_end_run_a(void) { end_run(CHANNEL_A); }
+void __vector_end_run_b(void) { end_run(CHANNEL_B); }
+
+/* A step was made, by the hardware. Count it, set the compare for the next, end the pulse: in assembly because it is done up to
+ * 80,000 times a second, and the compiler would save every register for the sake of the rare end of a run. */
+#define STEP_INTERRUPT(vector, channel, ocr, com, foc, end_of_run)                                                              \
+    ISR(vector, ISR_NAKED) {                                                                                                      \
+        asm volatile("push r24\n\t"                                                                                               \
+                     "in r24, __SREG__\n\t"                                                                                       \
+                     "push r24\n\t"                                                                                               \
+                     "push r25\n\t"                                                                                               \
+                     "lds r24, %[run]\n\t"                                                                                        \
+                     "lds r25, %[run]+1\n\t"                                                                                      \
+                     "sbiw r24, 1\n\t"                                                                                            \
+                     "breq 2f\n\t"                                                                                                \
+                     "sts %[run]+1, r25\n\t"                                                                                      \
+                     "sts %[run], r24\n\t"                                                                                        \
+                     "push r26\n\t"                                                                                               \
+                     "push r27\n\t"                                                                                               \
+                     "push r30\n\t"                                                                                               \
+                     "push r31\n\t"                                                                                               \
+                     "lds r30, %[interval]\n\t"                                                                                   \
+                     "lds r31, %[interval]+1\n\t"                                                                                 \
+                     "lds r24, %[compare]\n\t"                                                                                    \
+                     "lds r25, %[compare]+1\n\t"                                                                                  \
+                     "lds r26, %[counter]\n\t"                                                                                    \
+                     "lds r27, %[counter]+1\n\t"                                                                                  \
+                     "sub r26, r24\n\t" /* ticks since the edge */                                                                \
+                     "sbc r27, r25\n\t"                                                                                           \
+                     "adiw r26, %[awake]\n\t"                                                                                     \
+                     "add r24, r30\n\t"                                                                                           \
+                     "adc r25, r31\n\t"                                                                                           \
+                     "cp r26, r30\n\t"                                                                                            \
+                     "cpc r27, r31\n\t"                                                                                           \
+                     "brsh 3f\n"                                                                                                  \
+                     "1:\n\t"                                                                                                     \
+                     "sts %[compare]+1, r25\n\t"                                                                                  \
+                     "sts %[compare], r24\n\t"                                                                                    \
+                     "lds r24, %[control]\n\t"                                                                                    \
+                     "andi r24, lo8(~%[clear])\n\t"                                                                                    \
+                     "sts %[control], r24\n\t"                                                                                    \
+                     "ldi r25, %[force]\n\t"                                                                                      \
+                     "sts %[strobe], r25\n\t"                                                                                     \
+                     "ori r24, %[clear]\n\t"                                                                                      \
+                     "sts %[control], r24\n\t"                                                                                    \
+                     "pop r31\n\t"                                                                                                \
+                     "pop r30\n\t"                                                                                                \
+                     "pop r27\n\t"                                                                                                \
+                     "pop r26\n\t"                                                                                                \
+                     "pop r25\n\t"                                                                                                \
+                     "pop r24\n\t"                                                                                                \
+                     "out __SREG__, r24\n\t"                                                                                      \
+                     "pop r24\n\t"                                                                                                \
+                     "reti\n"                                                                                                     \
+                     "2:\n\t"                                                                                                     \
+                     "pop r25\n\t"                                                                                                \
+                     "pop r24\n\t"                                                                                                \
+                     "out __SREG__, r24\n\t"                                                                                      \
+                     "pop r24\n\t"                                                                                                \
+                     "jmp " end_of_run "\n"                                                                                             \
+                     "3:\n\t" /* the next compare is past already: just ahead of the counter */                                   \
+                     "lds r24, %[missed]\n\t"                                                                                     \
+                     "subi r24, 0xFF\n\t"                                                                                         \
+                     "breq 4f\n\t"                                                                                                \
+                     "sts %[missed], r24\n"                                                                                       \
+                     "4:\n\t"                                                                                                     \
+                     "lds r24, %[counter]\n\t"                                                                                    \
+                     "lds r25, %[counter]+1\n\t"                                                                                  \
+                     "adiw r24, %[awake]\n\t"                                                                                     \
+                     "rjmp 1b\n" ::[run] "i"(&axes[channel].run),                                                                 \
+                     [interval] "i"(&axes[channel].interval), [compare] "n"(_SFR_MEM_ADDR(ocr)),                              \
+                     [counter] "n"(_SFR_MEM_ADDR(TCNT1)), [control] "n"(_SFR_MEM_ADDR(TCCR1A)),                                   \
+                     [strobe] "n"(_SFR_MEM_ADDR(TCCR1C)), [clear] "n"(_BV(com)), [force] "n"(_BV(foc)),                       \
+                     [missed] "i"(&axis_missed), [awake] "n"(AWAKE));                                                             \
+    }
+
+STEP_INTERRUPT(TIMER1_COMPA_vect, CHANNEL_A, OCR1A, COM1A0, FOC1A, "__vector_end_run_a")
+STEP_INTERRUPT(TIMER1_COMPB_vect, CHANNEL_B, OCR1B, COM1B0, FOC1B, "__vector_end_run_b")
+
+/* ---- the software axes: edges on a grid of 50 us, while one of them moves ---- */
+
+ISR(TIMER2_COMPA_vect) {
+    bool moving = false;
+    for (axis_t *axis = &axes[FIRST_SOFTWARE]; axis < &axes[MOST_AXES]; axis++) {
+        pin_write(axis->step, false);
+        if (axis->phase == AT_REST)
+            continue;
+        moving = true;
+        axis->left -= GRID;
+        if (axis->left > axis->interval || !axis->left) { /* past: wrapped below 0 */
+            pin_write(axis->step, true);
+            if (!--axis->run)
+                next_run(axis);
+            axis->left += axis->interval;
+        }
+    }
+    if (!moving)
+        TIMSK2 = 0;
+}
+
+/* ---- moves ---- */
+
+static bool face(axis_t *axis, bool forward) {
+    if (axis->phase != AT_REST)
+        return false;
+    axis->forward = forward;
+    pin_write(axis->direction, forward != axis_u8(axis, AXIS_REVERSED));
+    return true;
+}
+
+static void go(axis_t *axis, uint16_t due, uint8_t phase) {
+    uint8_t channel = axis == &axes[CHANNEL_A] ? CHANNEL_A : axis == &axes[CHANNEL_B] ? CHANNEL_B : FIRST_SOFTWARE;
+    axis->moves++;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        axis->phase = phase;
+        if (channel < FIRST_SOFTWARE) {
+            uint8_t enable = channel ? _BV(OCIE1B) : _BV(OCIE1A);
+            aim(channel, due);
+            TIFR1 = enable; /* the flag stands at the same bit */
+            TCCR1A |= mode_bits(channel);
+            TIMSK1 |= enable;
+        } else {
+            axis->left = axis->interval;
+            TIMSK2 = _BV(OCIE2A);
+        }
+    }
+}
+
+static bool set_out(axis_t *axis, bool forward, uint16_t steps, uint8_t top, uint16_t due) {
+    if (!face(axis, forward))
+        return false;
+    if (!steps)
+        return true;
+    axis->entry = 0;
+    axis->top = top;
+    axis->odd = steps & 1;
+    axis->down = steps >> 1;
+    axis->rise = axis->down + axis->odd;
+    axis->length = 0;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { /* the grid must not see a move that is not whole */
+        axis->phase = RISING;
+        next_run(axis);
+        go(axis, due, axis->phase);
+    }
+    return true;
+}
+
+bool axis_begin(axis_t *axis, bool forward, uint16_t steps, uint32_t due) {
+    axis->cruise = axis_u16(axis, AXIS_CRUISE_TICKS);
+    return set_out(axis, forward, steps, axis_u8(axis, AXIS_ENTRIES), due);
+}
+
+void axis_go_to(axis_t *axis, uint16_t position) {
+    bool forward = position > axis->position;
+    axis_begin(axis, forward, forward ? position - axis->position : axis->position - position, now());
+}
+
+void axis_approach(axis_t *axis, bool forward, uint16_t steps) {
+    uint8_t top = 0;
+    axis->cruise = axis_u16(axis, AXIS_CRUISE_TICKS);
+    for (uint8_t entries = axis_u8(axis, AXIS_ENTRIES); top < entries; top++) {
+        uint16_t interval = flash_u16(entry_at(axis, top) + RAMP_ENTRY_INTERVAL);
+        if (interval >> 2 <= axis->cruise) {
+            axis->cruise = interval;
+            break;
+        }
+    }
+    set_out(axis, forward, steps, top, now());
+}
+
+void axis_creep(axis_t *axis, bool forward, uint16_t steps) {
+    if (!face(axis, forward))
+        return;
+    axis->fall = 0;
+    take(axis, axis_u16(axis, AXIS_HOME_TICKS), steps);
+    go(axis, now(), CRUISING); /* one run, then nothing to descend */
+}
+
+void axis_brake(axis_t *axis) {
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        if (axis->phase == RISING || axis->phase == CRUISING) {
+            uint16_t ahead = axis->run - 1;
+            axis->length -= ahead;
+            axis->run = 1;
+            if (axis->phase == RISING) {
+                axis->partial = axis->length;
+                axis->fall = UNBOUNDED;
+            }
+            axis->phase = FALLING;
+        }
+    }
+}
+
+bool axes_rest(void) {
+    for (axis_t *axis = axes; axis < &axes[MOST_AXES]; axis++)
+        if (axis->phase != AT_REST)
+            return false;
+    return true;
+}
+
+uint16_t axis_position(const axis_t *axis) {
+    uint16_t position;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        uint16_t done = axis->length - axis->run; /* both 0 at rest */
+        position = axis->position + (axis->forward ? done : -done);
+    }
+    return position;
+}
+
+int32_t axis_steps(const axis_t *axis) {
+    return axis_u8(axis, AXIS_IS_PICK) ? 0 : axis_u32(axis, AXIS_LOWEST) + axis_position(axis);
+}
+
+uint32_t axis_travel(const axis_t *axis, uint16_t steps) {
+    uint16_t left = (steps >> 1) + (steps & 1), interval = 0;
+    uint16_t at = entry_at(axis, 0);
+    uint32_t ticks = 0;
+    for (uint8_t n = axis_u8(axis, AXIS_ENTRIES) + 1; left; n--, at += RAMP_ENTRY_SIZE) {
+        uint16_t count = left;
+        if (n == 1) {
+            interval = axis_u16(axis, AXIS_CRUISE_TICKS);
+        } else {
+            interval = flash_u16(at + RAMP_ENTRY_INTERVAL);
+            uint8_t made = flash_u8(at + RAMP_ENTRY_COUNT);
+            if (made < left)
+                count = made;
+        }
+        ticks += (uint32_t)interval * count;
+        left -= count;
+    }
+    return 2 * ticks - (steps & 1 ? interval : 0); /* down the same way, without the middle of an odd move */
+}
+
+/* ---- set-up ---- */
+
+void axes_start(void) {
+    uint16_t record = block_axes;
+    axis_t *software = &axes[FIRST_SOFTWARE];
+    for (axis_count = 0; axis_count < block_head(MACHINE_HEAD_AXES); axis_count++) {
+        uint8_t step_pin = flash_u8(record + AXIS_STEP_PIN);
+        axis_t *axis = step_pin == STEP_PIN_A ? &axes[CHANNEL_A] : step_pin == STEP_PIN_B ? &axes[CHANNEL_B] : software++;
+        by_number[axis_count] = axis;
+        axis->record = record;
+        axis->step = pin_make_output(step_pin, false);
+        axis->direction = pin_make_output(axis_u8(axis, AXIS_DIRECTION_PIN), false);
+        record += AXIS_SIZE + axis_u8(axis, AXIS_ENTRIES) * RAMP_ENTRY_SIZE;
+    }
+    OCR2A = GRID - 1;
+    TCCR2A = _BV(WGM21);
+    TCCR2B = _BV(CS21); /* 16 MHz / 8, back to 0 every 100 ticks */
+}
+
+void axes_enable(bool on) {
+    for (uint8_t number = 0; number < axis_count; number++)
+        pin_make_output(axis_u8(axis_of(number), AXIS_ENABLE_PIN), !on);
+}

@@ -1,0 +1,74 @@
+/* The step axes. Two make their edges by the compare hardware of timer 1 on D9 and D10; two more by software, coarser. */
+#ifndef AXIS_H
+#define AXIS_H
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "block.h"
+#include "pins.h"
+
+/* A switch as it is read. at: its PIN register, 0 for none; it is pressed when (register & mask) is not `open`. */
+typedef struct {
+    uint8_t at;
+    uint8_t mask;
+    uint8_t open;
+} sense_t;
+
+enum phase { AT_REST, RISING, CRUISING, FALLING };
+
+/* One axis, first what the step interrupt reads. A move is a row of runs: `run` steps of one interval each.
+ * Positions are steps above the lowest, so that 16 bits are enough. */
+typedef struct {
+    uint16_t interval;      /* ticks between two steps of this run */
+    volatile uint16_t run;  /* steps left of it, the one now awaited included */
+    volatile uint8_t phase;
+    uint8_t entry;          /* ramp entries climbed so far */
+    uint8_t partial;        /* steps of the topmost of them that can still be descended */
+    uint8_t top;            /* ramp entries this move may climb */
+    bool odd;               /* the middle interval of the move comes once only */
+    bool forward;
+    uint16_t rise;          /* steps still to climb */
+    uint16_t down;          /* half the move: steps of its descent when it never cruises */
+    uint16_t fall;          /* steps to descend */
+    uint16_t length;        /* steps of this run, all */
+    uint16_t cruise;        /* interval once the ramp is climbed */
+    volatile uint16_t position;
+    uint16_t record;        /* flash address of the axis record */
+    uint16_t left;          /* of a software axis: ticks to its next step */
+    uint16_t planned;       /* where it is after all records read */
+    pin_t step, direction;
+    sense_t home, confirm;  /* confirm: detent or index */
+    volatile uint8_t moves; /* counts moves begun */
+    volatile bool closed;   /* the confirming switch was closed when the last move ended, or since */
+    uint8_t watched;        /* count of the move that is watched */
+    uint8_t known;          /* of it */
+    uint8_t missed;         /* moves in a row that were not confirmed */
+    uint16_t ended;         /* beat at which it was seen to have ended */
+} axis_t;
+
+extern axis_t axes[MOST_AXES];
+extern uint8_t axis_count;
+extern volatile uint8_t axis_missed; /* compares found already past and caught */
+
+void axes_start(void);                        /* from the machine block */
+void axes_enable(bool on);                    /* the drivers, where they have an enable line (low: on) */
+bool axes_rest(void);
+
+axis_t *axis_of(uint8_t number);              /* by its number in the machine block */
+uint8_t axis_u8(const axis_t *axis, uint8_t field);
+uint16_t axis_u16(const axis_t *axis, uint8_t field);
+uint32_t axis_u32(const axis_t *axis, uint8_t field);
+uint16_t axis_range(const axis_t *axis);      /* highest position */
+uint16_t axis_zero(const axis_t *axis);       /* position of home */
+
+bool axis_begin(axis_t *axis, bool forward, uint16_t steps, uint32_t due);  /* false: it still moves */
+void axis_go_to(axis_t *axis, uint16_t position);                           /* now */
+void axis_approach(axis_t *axis, bool forward, uint16_t steps);             /* at a quarter of full speed, now */
+void axis_creep(axis_t *axis, bool forward, uint16_t steps);                /* at the interval of the slow approach, now */
+void axis_brake(axis_t *axis);                /* end the move by the ramp; a creeping one at once */
+uint16_t axis_position(const axis_t *axis);   /* also during a move */
+int32_t axis_steps(const axis_t *axis);       /* the same in steps from home; 0 for a pick */
+uint32_t axis_travel(const axis_t *axis, uint16_t steps); /* ticks of a move */
+bool is_pressed(const sense_t *sense);
+
+#endif

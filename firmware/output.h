@@ -1,0 +1,14 @@
+/* Coils: switched by cues, watched by the guard, all off at once whenever play stops. */
+#ifndef OUTPUT_H
+#define OUTPUT_H
+#include <stdbool.h>
+#include <stdint.h>
+
+#define MOST_COILS 32
+
+void outputs_start(void);
+void output_coil(uint8_t coil, bool on);
+bool output_is_on(uint8_t coil);
+void outputs_off(void);
+
+#endif
