@@ -8,7 +8,6 @@
 
 #define AWAKE 8   /* ticks: a compare nearer than this could be past before it is set */
 #define GRID 100  /* ticks between two looks at the software axes: 50 us */
-#define UNBOUNDED 0xFFFF
 #define STEP_PIN_A 9
 #define STEP_PIN_B 10
 
@@ -35,85 +34,63 @@ bool is_pressed(const sense_t *sense) { return (REGISTER(sense->at) & sense->mas
 
 static uint16_t entry_at(const axis_t *axis, uint8_t entry) { return axis->record + AXIS_SIZE + entry * RAMP_ENTRY_SIZE; }
 
-static void take(axis_t *axis, uint16_t interval, uint16_t steps) {
-    axis->interval = interval;
-    axis->length = steps;
-    axis->run = steps;
+static uint16_t with_sign(const axis_t *axis, uint16_t steps) { return axis->forward ? steps : -steps; }
+
+static void lay_ready(axis_t *axis, uint8_t phase, uint16_t interval, uint16_t steps) {
+    axis->phase = phase;
+    axis->ahead_interval = interval;
+    axis->ahead_run = steps;
 }
 
-static uint8_t take_entry(axis_t *axis, uint8_t count, uint16_t at_most) {
-    if (count > at_most)
-        count = at_most;
-    take(axis, flash_u16(entry_at(axis, axis->entry) + RAMP_ENTRY_INTERVAL), count);
-    return count;
-}
-
-static uint8_t steps_of_entry(const axis_t *axis) { return flash_u8(entry_at(axis, axis->entry) + RAMP_ENTRY_COUNT); }
-
-static void climb(axis_t *axis) {
-    uint8_t count = take_entry(axis, steps_of_entry(axis), axis->rise);
-    axis->entry++;
-    axis->rise -= count;
-    if (!axis->rise) { /* the middle: the interval of an odd move's middle step comes once only */
-        axis->phase = FALLING;
-        axis->fall = axis->down;
-        count -= axis->odd;
+/* Lay the run behind the one being made ready. While rising, each entry is climbed, and will be descended, as long as more steps are
+ * left than both take; the rest, at the top, is one run: it holds the middle of the move. */
+static __attribute__((noinline)) void plan_next(axis_t *axis) {
+    uint8_t entry = axis->entry;
+    bool rising = axis->phase == RISING;
+    if (rising ? entry == axis->top : !entry) {
+        lay_ready(axis, rising ? TOP : axis->phase == TOP ? CRUISING : FALLING, axis->cruise, rising ? axis->level : 0);
+        return;
     }
-    axis->partial = count;
-}
-
-/* The ramp is climbed: cruise over all that is left but a descent as long as the climb. */
-static void cruise(axis_t *axis) {
-    uint16_t climbed = axis->down + axis->odd - axis->rise;
-    axis->phase = CRUISING;
-    axis->fall = climbed;
-    take(axis, axis->cruise, axis->rise + axis->down - climbed);
-}
-
-static bool descend(axis_t *axis) {
-    while (axis->fall && axis->entry) {
-        axis->entry--;
-        uint8_t count = take_entry(axis, axis->partial, axis->fall);
-        axis->fall -= count;
-        axis->entry--; /* to look at the one below */
-        axis->partial = steps_of_entry(axis);
+    uint16_t at = entry_at(axis, rising ? entry : --entry);
+    uint16_t interval = flash_u16(at + RAMP_ENTRY_INTERVAL);
+    uint8_t count = flash_u8(at + RAMP_ENTRY_COUNT);
+    if (!rising) {
+        axis->entry = entry;
+        lay_ready(axis, axis->phase == TOP ? CRUISING : FALLING, interval, count);
+    } else if (axis->level <= 2 * count) {
+        lay_ready(axis, TOP, interval, axis->level);
+    } else {
+        axis->level -= 2 * count;
         axis->entry++;
-        if (count)
-            return true;
+        lay_ready(axis, RISING, interval, count);
     }
-    return false;
 }
 
-static void move_position(axis_t *axis, uint16_t steps) { axis->position += axis->forward ? steps : -steps; }
+static void take_next(axis_t *axis) {
+    axis->interval = axis->ahead_interval;
+    axis->run = axis->ahead_run;
+}
 
-/* Book the run that is done and take the next; at the end of the move look at the confirming switch. */
-static __attribute__((noinline)) void next_run(axis_t *axis) {
-    move_position(axis, axis->length);
-    take(axis, 0, 0);
-    if (axis->phase == RISING) {
-        if (axis->entry < axis->top)
-            climb(axis);
-        else
-            cruise(axis);
-        return;
+/* A run was taken: book it and lay the one behind it ready. At the end of the move look at the confirming switch. */
+static __attribute__((noinline)) void follow(axis_t *axis) {
+    if (axis->run) {
+        axis->position += with_sign(axis, axis->run);
+        plan_next(axis);
+    } else {
+        axis->closed = is_pressed(&axis->confirm);
+        axis->phase = AT_REST;
     }
-    if (axis->phase == CRUISING)
-        axis->phase = FALLING;
-    if (descend(axis))
-        return;
-    axis->phase = AT_REST;
-    axis->closed = is_pressed(&axis->confirm);
 }
 
 /* ---- the compare hardware ---- */
 
-#define COMPARE(channel) ((&OCR1A)[channel])
+#define COMPARE(channel) (channel ? OCR1B : OCR1A)
 
 static uint8_t mode_bits(uint8_t channel) { return channel ? _BV(COM1B1) | _BV(COM1B0) : _BV(COM1A1) | _BV(COM1A0); }
 
 /* Set the compare one interval after `from`; when that is past already, just ahead of the counter: a missed compare would stall
  * the axis for 65,536 ticks. */
-static __attribute__((noinline)) void aim(uint8_t channel, uint16_t from) {
+static inline void aim(uint8_t channel, uint16_t from) {
     uint16_t interval = axes[channel].interval, count = TCNT1;
     int16_t elapsed = count - from;
     from += interval;
@@ -122,23 +99,32 @@ static __attribute__((noinline)) void aim(uint8_t channel, uint16_t from) {
         if (axis_missed < 255)
             axis_missed++;
     }
-    COMPARE(channel) = from;
+    if (channel)
+        OCR1B = from;
+    else
+        OCR1A = from;
 }
 
-/* The step line goes low by a forced compare in clear mode, then is ready again to be set by the next match. */
-static __attribute__((noinline)) void end_run(uint8_t channel) {
-    uint8_t set = channel ? _BV(COM1B0) : _BV(COM1A0);
+/* The step line goes low by a forced compare in clear mode, then is ready again to be set by the next match. First what cannot wait;
+ * the run behind is laid ready with interrupts on, but for this axis's own. */
+static inline void end_run(uint8_t channel) {
+    uint8_t set = channel ? _BV(COM1B0) : _BV(COM1A0), enable = channel ? _BV(OCIE1B) : _BV(OCIE1A);
+    axis_t *axis = &axes[channel];
+    take_next(axis);
+    if (axis->run)
+        aim(channel, COMPARE(channel));
     TCCR1A &= ~set;
     TCCR1C = channel ? _BV(FOC1B) : _BV(FOC1A);
-    TCCR1A |= set;
-    axis_t *axis = &axes[channel];
-    next_run(axis);
-    if (axis->phase == AT_REST) {
+    if (axis->run)
+        TCCR1A |= set;
+    else
         TCCR1A &= ~mode_bits(channel);
-        TIMSK1 &= ~(channel ? _BV(OCIE1B) : _BV(OCIE1A));
-    } else {
-        aim(channel, COMPARE(channel));
-    }
+    TIMSK1 &= ~enable;
+    sei();
+    follow(axis);
+    cli();
+    if (axis->run)
+        TIMSK1 |= enable;
 }
 
 /* Reached by a jump from the step interrupts below when a run is done: a few times in a move. */
@@ -229,14 +215,16 @@ ISR(TIMER2_COMPA_vect) {
     bool moving = false;
     for (axis_t *axis = &axes[FIRST_SOFTWARE]; axis < &axes[MOST_AXES]; axis++) {
         pin_write(axis->step, false);
-        if (axis->phase == AT_REST)
+        if (!axis->run)
             continue;
         moving = true;
         axis->left -= GRID;
         if (axis->left > axis->interval || !axis->left) { /* past: wrapped below 0 */
             pin_write(axis->step, true);
-            if (!--axis->run)
-                next_run(axis);
+            if (!--axis->run) {
+                take_next(axis);
+                follow(axis);
+            }
             axis->left += axis->interval;
         }
     }
@@ -246,54 +234,47 @@ ISR(TIMER2_COMPA_vect) {
 
 /* ---- moves ---- */
 
-static bool face(axis_t *axis, bool forward) {
-    if (axis->phase != AT_REST)
-        return false;
-    axis->forward = forward;
-    pin_write(axis->direction, forward != axis_u8(axis, AXIS_REVERSED));
-    return true;
-}
-
-static void go(axis_t *axis, uint16_t due, uint8_t phase) {
+static void go(axis_t *axis, uint16_t due) {
     uint8_t channel = axis == &axes[CHANNEL_A] ? CHANNEL_A : axis == &axes[CHANNEL_B] ? CHANNEL_B : FIRST_SOFTWARE;
     axis->moves++;
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
-        axis->phase = phase;
-        if (channel < FIRST_SOFTWARE) {
-            uint8_t enable = channel ? _BV(OCIE1B) : _BV(OCIE1A);
-            aim(channel, due);
-            TIFR1 = enable; /* the flag stands at the same bit */
-            TCCR1A |= mode_bits(channel);
-            TIMSK1 |= enable;
-        } else {
-            axis->left = axis->interval;
-            TIMSK2 = _BV(OCIE2A);
-        }
+    if (channel < FIRST_SOFTWARE) {
+        uint8_t enable = channel ? _BV(OCIE1B) : _BV(OCIE1A);
+        aim(channel, due);
+        TIFR1 = enable; /* the flag stands at the same bit */
+        TCCR1A |= mode_bits(channel);
+        TIMSK1 |= enable;
+    } else {
+        axis->left = axis->interval;
+        TIMSK2 = _BV(OCIE2A);
     }
 }
 
-static bool set_out(axis_t *axis, bool forward, uint16_t steps, uint8_t top, uint16_t due) {
-    if (!face(axis, forward))
+/* Cruise interval and top are set. */
+static bool set_out(axis_t *axis, bool forward, uint16_t steps, uint16_t due) {
+    if (axis->phase != AT_REST)
         return false;
     if (!steps)
         return true;
+    axis->forward = forward;
+    pin_write(axis->direction, forward != axis_u8(axis, AXIS_REVERSED));
     axis->entry = 0;
-    axis->top = top;
-    axis->odd = steps & 1;
-    axis->down = steps >> 1;
-    axis->rise = axis->down + axis->odd;
-    axis->length = 0;
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { /* the grid must not see a move that is not whole */
+    axis->level = steps;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { /* the interrupts must not see a move that is not whole */
         axis->phase = RISING;
-        next_run(axis);
-        go(axis, due, axis->phase);
+        plan_next(axis);
+        take_next(axis);
+        follow(axis);
+        go(axis, due);
     }
     return true;
 }
 
 bool axis_begin(axis_t *axis, bool forward, uint16_t steps, uint32_t due) {
+    if (axis->phase != AT_REST)
+        return false;
     axis->cruise = axis_u16(axis, AXIS_CRUISE_TICKS);
-    return set_out(axis, forward, steps, axis_u8(axis, AXIS_ENTRIES), due);
+    axis->top = axis_u8(axis, AXIS_ENTRIES);
+    return set_out(axis, forward, steps, due);
 }
 
 void axis_go_to(axis_t *axis, uint16_t position) {
@@ -311,28 +292,29 @@ void axis_approach(axis_t *axis, bool forward, uint16_t steps) {
             break;
         }
     }
-    set_out(axis, forward, steps, top, now());
+    axis->top = top;
+    set_out(axis, forward, steps, now());
 }
 
 void axis_creep(axis_t *axis, bool forward, uint16_t steps) {
-    if (!face(axis, forward))
-        return;
-    axis->fall = 0;
-    take(axis, axis_u16(axis, AXIS_HOME_TICKS), steps);
-    go(axis, now(), CRUISING); /* one run, then nothing to descend */
+    axis->cruise = axis_u16(axis, AXIS_HOME_TICKS);
+    axis->top = 0;
+    set_out(axis, forward, steps, now());
 }
 
+/* What lies ready is given up where it would not brake. */
 void axis_brake(axis_t *axis) {
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
-        if (axis->phase == RISING || axis->phase == CRUISING) {
-            uint16_t ahead = axis->run - 1;
-            axis->length -= ahead;
+        uint8_t phase = axis->phase;
+        if (phase == CRUISING) { /* at the top: cut it at the step now awaited */
+            axis->position -= with_sign(axis, axis->run - 1);
             axis->run = 1;
-            if (axis->phase == RISING) {
-                axis->partial = axis->length;
-                axis->fall = UNBOUNDED;
-            }
             axis->phase = FALLING;
+        } else if (phase == RISING || phase == TOP) {
+            if (phase == RISING)
+                axis->entry--; /* the run that lies ready would have climbed it */
+            axis->phase = FALLING;
+            plan_next(axis);
         }
     }
 }
@@ -346,10 +328,7 @@ bool axes_rest(void) {
 
 uint16_t axis_position(const axis_t *axis) {
     uint16_t position;
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
-        uint16_t done = axis->length - axis->run; /* both 0 at rest */
-        position = axis->position + (axis->forward ? done : -done);
-    }
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { position = axis->position - with_sign(axis, axis->run); }
     return position;
 }
 
@@ -357,24 +336,19 @@ int32_t axis_steps(const axis_t *axis) {
     return axis_u8(axis, AXIS_IS_PICK) ? 0 : axis_u32(axis, AXIS_LOWEST) + axis_position(axis);
 }
 
+/* By the same rule as plan_next. */
 uint32_t axis_travel(const axis_t *axis, uint16_t steps) {
-    uint16_t left = (steps >> 1) + (steps & 1), interval = 0;
-    uint16_t at = entry_at(axis, 0);
     uint32_t ticks = 0;
-    for (uint8_t n = axis_u8(axis, AXIS_ENTRIES) + 1; left; n--, at += RAMP_ENTRY_SIZE) {
-        uint16_t count = left;
-        if (n == 1) {
-            interval = axis_u16(axis, AXIS_CRUISE_TICKS);
-        } else {
-            interval = flash_u16(at + RAMP_ENTRY_INTERVAL);
-            uint8_t made = flash_u8(at + RAMP_ENTRY_COUNT);
-            if (made < left)
-                count = made;
-        }
-        ticks += (uint32_t)interval * count;
-        left -= count;
+    uint16_t at = entry_at(axis, 0);
+    for (uint8_t left = axis_u8(axis, AXIS_ENTRIES); steps; left--, at += RAMP_ENTRY_SIZE) {
+        uint16_t interval = left ? flash_u16(at + RAMP_ENTRY_INTERVAL) : axis_u16(axis, AXIS_CRUISE_TICKS);
+        uint16_t both = 2 * flash_u8(at + RAMP_ENTRY_COUNT);
+        if (!left || both > steps)
+            both = steps;
+        ticks += (uint32_t)interval * both;
+        steps -= both;
     }
-    return 2 * ticks - (steps & 1 ? interval : 0); /* down the same way, without the middle of an odd move */
+    return ticks;
 }
 
 /* ---- set-up ---- */

@@ -14,27 +14,25 @@ typedef struct {
     uint8_t open;
 } sense_t;
 
-enum phase { AT_REST, RISING, CRUISING, FALLING };
+/* What the run that lies ready is; the one being made comes before it in this order. */
+enum phase { AT_REST, RISING, TOP, CRUISING, FALLING };
 
-/* One axis, first what the step interrupt reads. A move is a row of runs: `run` steps of one interval each.
- * Positions are steps above the lowest, so that 16 bits are enough. */
+/* One axis, first what the step interrupt reads. A move is a row of runs: `run` steps of one interval each. The run behind the one
+ * being made lies ready, so that the interrupt only has to take it. Positions are steps above the lowest: 16 bits are enough. */
 typedef struct {
-    uint16_t interval;      /* ticks between two steps of this run */
-    volatile uint16_t run;  /* steps left of it, the one now awaited included */
+    uint16_t interval;       /* ticks between two steps of this run */
+    volatile uint16_t run;   /* steps left of it, the one now awaited included; 0 at rest */
+    uint16_t ahead_interval; /* of the run that lies ready */
+    uint16_t ahead_run;      /* its steps; 0: the move ends behind this run */
     volatile uint8_t phase;
-    uint8_t entry;          /* ramp entries climbed so far */
-    uint8_t partial;        /* steps of the topmost of them that can still be descended */
-    uint8_t top;            /* ramp entries this move may climb */
-    bool odd;               /* the middle interval of the move comes once only */
+    uint8_t entry;           /* ramp entries climbed so far */
+    uint8_t top;             /* ramp entries this move may climb */
     bool forward;
-    uint16_t rise;          /* steps still to climb */
-    uint16_t down;          /* half the move: steps of its descent when it never cruises */
-    uint16_t fall;          /* steps to descend */
-    uint16_t length;        /* steps of this run, all */
-    uint16_t cruise;        /* interval once the ramp is climbed */
-    volatile uint16_t position;
+    uint16_t level;          /* steps that are made no slower than the entry above */
+    uint16_t cruise;         /* interval once the ramp is climbed */
+    volatile uint16_t position; /* at the end of this run */
     uint16_t record;        /* flash address of the axis record */
-    uint16_t left;          /* of a software axis: ticks to its next step */
+    uint16_t left;           /* of a software axis: ticks to its next step */
     uint16_t planned;       /* where it is after all records read */
     pin_t step, direction;
     sense_t home, confirm;  /* confirm: detent or index */

@@ -32,7 +32,7 @@ static uint16_t behind(uint16_t block) { return block + HEADER_SIZE + flash_u16(
 
 enum fault { SOUND, ABSENT, OTHER_VERSION, DAMAGED };
 
-static enum fault look_at(uint16_t at, uint8_t kind) {
+static enum fault look_at(uint16_t at, uint8_t kind, bool whole) {
     if (at > FLASH_END - HEADER_SIZE || flash_u16(at + HEADER_MAGIC) == 0xFFFF)
         return ABSENT;
     if (flash_u16(at + HEADER_MAGIC) != MAGIC || flash_u8(at + HEADER_KIND) != kind)
@@ -42,6 +42,8 @@ static enum fault look_at(uint16_t at, uint8_t kind) {
     uint16_t length = flash_u16(at + HEADER_LENGTH);
     if (length > FLASH_END - HEADER_SIZE - at)
         return DAMAGED;
+    if (!whole)
+        return SOUND;
     uint16_t crc = crc_of(at + HEADER_SIZE, length, crc_of(at, HEADER_CRC, 0xFFFF));
     return crc == flash_u16(at + HEADER_CRC) ? SOUND : DAMAGED;
 }
@@ -62,7 +64,7 @@ static bool lay_out(void) {
 }
 
 uint8_t block_open(void) {
-    enum fault fault = look_at(MACHINE_BLOCK_AT, KIND_MACHINE);
+    enum fault fault = look_at(MACHINE_BLOCK_AT, KIND_MACHINE, true);
     usable = fault == SOUND;
     if (usable && !lay_out()) {
         usable = false;
@@ -83,12 +85,13 @@ uint16_t coil_at(uint8_t coil) { return block_coils + (uint16_t)coil * COIL_SIZE
 uint8_t roll_find(uint8_t tune, uint16_t *at) {
     for (uint16_t block = MACHINE_BLOCK_AT; usable && tune;) {
         block = behind(block);
-        enum fault fault = look_at(block, KIND_ROLL);
+        tune--; /* those before it are passed by their heads: a whole flash takes 50 ms to check */
+        enum fault fault = look_at(block, KIND_ROLL, !tune);
         if (fault == ABSENT)
             break;
-        if (fault != SOUND)
+        if (fault != SOUND && (!tune || fault == DAMAGED))
             return fault == DAMAGED ? REASON_ROLL_DAMAGED : REASON_ROLL_OF_ANOTHER_VERSION;
-        if (--tune)
+        if (tune)
             continue;
         *at = block + HEADER_SIZE;
         return flash_u32(*at + ROLL_HEAD_MACHINE_ID) == block_machine_id() ? REASON_NONE : REASON_ROLL_OF_ANOTHER_MACHINE;
@@ -96,11 +99,14 @@ uint8_t roll_find(uint8_t tune, uint16_t *at) {
     return REASON_NO_SUCH_TUNE;
 }
 
+/* Damaged ones too, where what stands behind them can be found. */
 uint8_t roll_count(void) {
-    uint16_t at;
-    uint8_t tunes = 0, found;
-    do
-        found = roll_find(tunes + 1, &at);
-    while ((found == REASON_NONE || found == REASON_ROLL_OF_ANOTHER_MACHINE) && ++tunes < 255);
+    uint8_t tunes = 0;
+    for (uint16_t at = MACHINE_BLOCK_AT; usable && tunes < 255; tunes++) {
+        at = behind(at);
+        enum fault fault = look_at(at, KIND_ROLL, false);
+        if (fault == ABSENT || fault == DAMAGED)
+            break;
+    }
     return tunes;
 }

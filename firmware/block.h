@@ -17,6 +17,6 @@ uint32_t block_machine_id(void);
 uint8_t block_head(uint8_t field);              /* a byte of the machine head; 0 while there is no usable block */
 uint16_t coil_at(uint8_t coil);
 uint8_t roll_find(uint8_t tune, uint16_t *at);  /* tune from 1; 0 and its payload, or the reason why not */
-uint8_t roll_count(void);                       /* whole rolls, up to the first that is damaged */
+uint8_t roll_count(void);                       /* rolls, up to the first whose head is damaged */
 
 #endif

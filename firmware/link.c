@@ -130,7 +130,7 @@ void link_news(uint8_t kind, uint8_t reason, uint8_t where) {
     put(kind);
     put(reason);
     put(where);
-    put_u32(player_time() / TICKS_A_MS);
+    put_u32(player_time_ms());
     send_frame();
 }
 

@@ -1,6 +1,7 @@
 #include "output.h"
 
 #include <avr/io.h>
+#include <string.h>
 #include <util/atomic.h>
 
 #include "block.h"
@@ -47,7 +48,10 @@ bool output_is_on(uint8_t coil) {
 void outputs_off(void) {
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { /* no cue may switch one on meanwhile, nor shift into our bytes */
         for (uint8_t coil = block_head(MACHINE_HEAD_COILS); coil--;)
-            output_coil(coil, false);
+            pin_write(coils[coil].pin, false); /* nothing for one on the chain */
+        memset(chain, 0, sizeof chain);
+        if (chain_bytes)
+            show_chain();
     }
 }
 
@@ -55,12 +59,18 @@ void outputs_start(void) {
     chain_bytes = (block_head(MACHINE_HEAD_SHIFT_OUTPUTS) + 7) >> 3;
     if (chain_bytes) {
         latch = pin_make_output(block_head(MACHINE_HEAD_SHIFT_LATCH_PIN), false);
-        pin_make_output(10, false); /* as an input, a low level here would make the chip a slave on its own bus */
+        /* D10 must not be an input: a low level there would make the chip a slave on its own bus. Where it is no step line it also
+         * keeps the registers' outputs off until they are emptied, if the maker wired it to their OE. */
+        bool holds = !(DDRB & _BV(DDB2));
+        if (holds)
+            pin_make_output(10, true);
         pin_make_output(11, false);
         pin_make_output(13, false);
         SPSR = _BV(SPI2X);
         SPCR = _BV(SPE) | _BV(MSTR);
         show_chain();
+        if (holds)
+            pin_make_output(10, false);
     }
     for (uint8_t coil = 0; coil < block_head(MACHINE_HEAD_COILS); coil++) {
         uint8_t number = flash_u8(coil_at(coil) + COIL_PIN);

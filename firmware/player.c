@@ -25,8 +25,9 @@ bool player_awaits_cues;
 static bool homed;
 static enum stage stage;
 static uint16_t since;
-static uint32_t zero;
+static uint32_t played_ms, counted_to; /* since time zero; the moment up to which they are counted */
 static bool play_after_home;
+static uint8_t tunes;             /* in flash, counted once */
 static uint8_t home_wanted;       /* axes to be homed again at a rest */
 static uint16_t back_to;          /* and where it then goes back to */
 
@@ -47,9 +48,12 @@ static bool waited(uint16_t beats) { return (uint16_t)(beat() - since) >= beats;
 
 static bool is_carriage(const axis_t *axis) { return !axis_u8(axis, AXIS_IS_PICK); }
 
-uint32_t player_time(void) {
-    int32_t time = now() - zero;
-    return time < 0 ? 0 : time;
+uint32_t player_time_ms(void) { return played_ms; }
+
+/* Ticks go round in 36 minutes, so milliseconds are counted as they pass. */
+static void count_time(void) {
+    for (; (int32_t)(now() - counted_to) >= TICKS_A_MS; counted_to += TICKS_A_MS)
+        played_ms++;
 }
 
 /* ---- stopping ---- */
@@ -82,6 +86,7 @@ static void begin(void) {
         if (is_carriage(axis_of(number)))
             axis_go_to(axis_of(number), axis_zero(axis_of(number))); /* a roll starts with every carriage at home */
     stage = RETURN;
+    played_ms = 0;
     note_reason(REASON_NONE, 0);
     enter(STATE_PLAYING);
 }
@@ -97,7 +102,7 @@ static uint8_t play(uint8_t tune) {
     return REASON_NONE;
 }
 
-static uint8_t refusal(void) {
+uint8_t player_busy(void) {
     if (player_block)
         return player_block;
     return player_state == STATE_PLAYING || player_state == STATE_HOMING || player_state == STATE_STOPPING || !axes_rest()
@@ -106,7 +111,7 @@ static uint8_t refusal(void) {
 }
 
 static uint8_t not_ready(void) {
-    uint8_t refused = refusal();
+    uint8_t refused = player_busy();
     return refused || homed ? refused : REASON_NOT_HOMED;
 }
 
@@ -124,7 +129,8 @@ uint8_t player_stream(uint32_t machine_id, uint16_t horizon_ms) {
 }
 
 static void run(void) {
-    zero = now() + BEGIN;
+    uint32_t zero = now() + BEGIN;
+    counted_to = zero;
     roll_begin(zero);
     queue_add(zero, COMMAND_START, 0, 0);
     guard_confirm(true);
@@ -171,6 +177,7 @@ static bool found_home(uint8_t *where) {
 }
 
 static void poll_running(void) {
+    count_time();
     uint8_t reason = roll_poll();
     if (roll_ended)
         player_awaits_cues = false;
@@ -252,7 +259,7 @@ static uint8_t carry_out(uint8_t verb, uint8_t which, int16_t steps) {
         player_stop(REASON_ASKED, 0);
         return REASON_ASKED;
     }
-    uint8_t refused = verb == VERB_HOME ? refusal() : not_ready();
+    uint8_t refused = verb == VERB_HOME ? player_busy() : not_ready();
     if (refused)
         return refused;
     switch (verb) {
@@ -277,21 +284,26 @@ static uint8_t carry_out(uint8_t verb, uint8_t which, int16_t steps) {
 
 uint8_t player_do(uint8_t verb, uint8_t which, int16_t steps) { return player_reason = carry_out(verb, which, steps); }
 
-/* Plays the next tune, or stops; finds home first where needed. */
+/* Plays the next tune, or stops; finds home first where needed. A button that is closed from the start is broken: it must be seen
+ * open before it counts. */
 static void poll_button(void) {
     static uint16_t up_since;
-    static bool taken;
+    static uint8_t asked; /* tune */
+    static bool armed;
     if (!home_button()) {
         up_since = beat();
-        taken = false;
-    } else if (!taken && (uint16_t)(beat() - up_since) >= BUTTON) {
-        taken = true;
-        if (player_state == STATE_PLAYING)
+        armed = true;
+    } else if (armed && (uint16_t)(beat() - up_since) >= BUTTON) {
+        armed = false;
+        if (player_state == STATE_PLAYING || player_state == STATE_HOMING) {
             player_stop(REASON_ASKED, 0);
-        else if (homed)
-            player_do(VERB_PLAY, player_tune < roll_count() ? player_tune + 1 : 1, 0);
-        else
+        } else if (homed) {
+            asked = asked < tunes ? asked + 1 : 1;
+            player_do(VERB_PLAY, asked, 0);
+        } else {
+            asked = 1;
             play_after_home = !player_do(VERB_HOME, 0, 0);
+        }
     }
 }
 
@@ -299,6 +311,7 @@ static void poll_button(void) {
 
 void player_start(uint8_t reset_reason) {
     player_block = block_open();
+    tunes = roll_count();
     note_reason(player_block ? player_block : reset_reason, 0);
     axes_start();
     outputs_start();

@@ -14,8 +14,9 @@ void player_poll(void);
 uint8_t player_do(uint8_t verb, uint8_t which, int16_t steps);
 uint8_t player_stream(uint32_t machine_id, uint16_t horizon_ms);
 
+uint8_t player_busy(void);               /* why nothing can begin now; 0 when something can, homed or not */
 void player_stop(uint8_t reason, uint8_t where);
 void player_home_later(uint8_t axis);    /* at the next rest that is long enough */
-uint32_t player_time(void);              /* ticks since play began */
+uint32_t player_time_ms(void);           /* since play began */
 
 #endif

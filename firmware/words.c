@@ -108,7 +108,7 @@ static void say_tunes(void) {
         }
         end_line();
         if (refused && refused != REASON_ROLL_OF_ANOTHER_MACHINE)
-            break; /* what stands behind a damaged one cannot be found */
+            break; /* what stands behind it cannot be trusted */
     }
 }
 
@@ -155,7 +155,7 @@ static uint8_t do_verb(uint8_t verb) {
     missing = false;
     if (verb > VERB_STOP)
         which = next_number();
-    if (verb == VERB_PLAY && !*rest && !which) {
+    if (verb == VERB_PLAY && missing && !*rest) {
         which = 1; /* play alone plays the first */
         missing = false;
     }
@@ -173,8 +173,9 @@ static void obey(void) {
     if (code == WORD_STATUS) {
         say_status();
     } else if (code == WORD_TUNES) {
-        if (player_state == STATE_PLAYING)
-            say_outcome(REASON_BUSY);
+        uint8_t refused = player_busy(); /* what is moving must be looked after meanwhile */
+        if (refused)
+            say_outcome(refused);
         else
             say_tunes();
     } else if (code && code <= VERB_PULSE) {
