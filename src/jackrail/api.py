@@ -127,15 +127,9 @@ def make_image(machine: Machine, works: Sequence[Work], firmware: bytes | None =
 
 def write_image(image: Image, path: Path) -> Path:
     """Write an image as an Intel HEX file, whole or not at all. Raises BadInput when it cannot be written."""
-    made = path.with_name(f".making-{path.name}")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        _write_text(made, image.to_hex())
-        made.replace(path)
-    except OSError as error:
-        made.unlink(missing_ok=True)
-        raise BadInput(Fault("file", f"cannot be written: {error.strerror}", str(path), hint="give another file")) from None
-    return path
+    text = image.to_hex()
+    (written,) = _write_all({path.name: lambda made: _write_text(made, text)}, path.parent)
+    return written
 
 
 def list_mishaps() -> tuple[tuple[str, str], ...]:
@@ -160,7 +154,11 @@ def rehearse_roll(machine: Machine, roll_block: bytes, mishaps: Sequence[str] = 
     ensemble = make_ensemble(machine.instrument, machine.mechanism)
     machine_block = pack_machine(ensemble, machine.board)
     numbering = numbering_of(ensemble)
-    expected = play_on_paper(unpack_roll(roll_block, machine_block), numbering, ensemble)
+    try:
+        roll = unpack_roll(roll_block, machine_block)
+    except BadInput as bad:
+        raise bad.at("roll") from None
+    expected = play_on_paper(roll, numbering, ensemble)
     return _rehearse(Piece(machine, machine_block, roll_block, numbering, expected), mishaps, stream=stream)
 
 

@@ -176,6 +176,8 @@ def test_the_api_makes_writes_and_reads_an_image(tmp_path):
     reader = IntelHex(str(path))
     assert bytes(reader.tobinarray(start=MACHINE_BLOCK_AT, size=len(BLOCK))) == BLOCK
     assert fault_codes(api.write_image, image, tmp_path) == ["file"]
+    assert fault_codes(api.write_image, image, path / "below a file.hex") == ["file"]
+    assert [each.name for each in path.parent.iterdir()] == ["image.hex"]  # nothing half made is left
 
 
 def test_the_api_refuses_works_of_another_machine():

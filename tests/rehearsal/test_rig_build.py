@@ -46,6 +46,34 @@ def test_without_cffi_its_package_is_named(cache, monkeypatch):
 
 
 @needs_rig
+def test_where_nothing_can_be_written_the_folder_is_named(monkeypatch, tmp_path):
+    (tmp_path / "plain").write_text("a file where the cache should be")
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "plain"))
+    with pytest.raises(RigMissing, match=r"cannot be built in .*plain.jackrail: Not a directory"):
+        build.build()
+
+
+@needs_rig
+def test_sources_that_do_not_compile_are_told(cache, monkeypatch, tmp_path):
+    (tmp_path / "broken.c").write_text("no C at all\n")
+    monkeypatch.setattr(build, "SOURCES", tmp_path)
+    with pytest.raises(RigMissing, match="cannot be built"):
+        build.build()
+    assert list(cache.iterdir()) == []  # nothing half made is left
+
+
+@needs_rig
+def test_a_library_that_cannot_be_loaded_is_told(cache, monkeypatch):
+    build.build().write_bytes(b"no library")
+    build.library.cache_clear()
+    try:
+        with pytest.raises(RigMissing, match="cannot be loaded"):
+            build.library()
+    finally:
+        build.library.cache_clear()
+
+
+@needs_rig
 def test_it_is_built_once_and_anew_when_anything_changes(cache, monkeypatch, tmp_path):
     first = build.build()
     written = first.stat().st_mtime_ns

@@ -1,6 +1,6 @@
 """The rig's C sources, built on first use into the user's cache, and opened with cffi.
 
-Raises `RigMissing` when the compiler or a library that this needs is not installed.
+Raises `RigMissing` when the compiler or a library that this needs is not installed, or it cannot be built.
 """
 
 import functools
@@ -49,7 +49,7 @@ def build() -> Path:
     """The shared library of the rig, built when these sources were not built before.
 
     Raises:
-        RigMissing: the compiler, libsimavr or cffi is not installed.
+        RigMissing: the compiler, libsimavr or cffi is not installed, or what is built cannot be written.
     """
     digest = hashlib.sha256(" ".join((*FLAGS, *LIBRARIES)).encode())
     for path in c_sources():
@@ -59,13 +59,23 @@ def build() -> Path:
         return built
     if lacking := _missing():
         raise RigMissing(f"the rehearsal needs packages that are not installed: sudo apt-get install {' '.join(lacking)}")
+    try:
+        _compile(built)
+    except OSError as error:
+        raise RigMissing(f"the rehearsal's emulator cannot be built in {built.parent}: {error.strerror}") from None
+    except subprocess.CalledProcessError:
+        raise RigMissing("the rehearsal's emulator cannot be built: the compiler says why above") from None
+    return built
+
+
+def _compile(built: Path) -> None:
+    """Build the library, whole or not at all, also when two build at once."""
     built.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=built.parent) as folder:
         fresh = Path(folder) / built.name
         files = [str(path) for path in c_sources() if path.suffix == ".c"]
         subprocess.run(["cc", *FLAGS, "-o", str(fresh), *files, *LIBRARIES], check=True)  # noqa: S603, S607 -- our own words
-        fresh.replace(built)  # whole or not at all, also when two build at once
-    return built
+        fresh.replace(built)
 
 
 def declarations() -> str:
@@ -76,10 +86,13 @@ def declarations() -> str:
 
 @functools.cache
 def library() -> tuple[Any, Any]:
-    """The cffi interface and the opened library: `ffi, lib`."""
+    """The cffi interface and the opened library: `ffi, lib`. Raises RigMissing as `build` does, or when it cannot be loaded."""
     path = build()
     import cffi  # noqa: PLC0415 -- only who rehearses needs it
 
     ffi = cffi.FFI()
     ffi.cdef(declarations())
-    return ffi, ffi.dlopen(str(path))
+    try:
+        return ffi, ffi.dlopen(str(path))
+    except OSError as error:  # libsimavr was taken away since
+        raise RigMissing(f"the rehearsal's emulator cannot be loaded: {error}") from None

@@ -34,7 +34,7 @@ typedef struct { uint64_t start; double bit; uint8_t value, wrong_stop; } frame;
 typedef struct { list frames; uint64_t current, free; } line; /* free: when the last frame ends */
 
 typedef struct {
-    uint8_t a, b, c, receive[2][2], held[2], overrun, frame_error, waiting_byte, shifting_byte;
+    uint8_t a, b, c, receive[2][2], held[2], overrun, waiting_byte, shifting_byte;
     int received, holding, receiving, sending, waiting;
     uint16_t divider;
     uint64_t start;                      /* of the frame being received */

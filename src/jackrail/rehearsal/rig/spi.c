@@ -3,7 +3,7 @@
 #include "inside.h"
 
 enum { SPCR = 0x4C, SPSR, SPDR };
-enum { SPIE = 0x80, SPE = 0x40, DORD = 0x20, MSTR = 0x10, CPHA = 0x04, SPIF = 0x80, WCOL = 0x40, SPI2X = 1 };
+enum { SPIE = 0x80, SPE = 0x40, DORD = 0x20, MSTR = 0x10, SPIF = 0x80, WCOL = 0x40, SPI2X = 1 };
 enum { MOSI = 11, MISO_BIT = 4, SCK = 13, SS_BIT = 2 };
 
 static void wants(chip *c) { want(c, VECTOR_SPI, c->spi.control & SPIE && c->spi.status & SPIF); }
