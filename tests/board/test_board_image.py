@@ -10,8 +10,9 @@ from intelhex import IntelHex
 
 from jackrail import api
 from jackrail.board.hex_file import read_hex, write_hex
-from jackrail.board.image import FLASH_END, MACHINE_BLOCK_AT, Image, assemble, read_image, take_apart
-from jackrail.roll.format import ROLL_KIND, wrap
+from jackrail.board.image import MACHINE_BLOCK_AT, Image, assemble, read_image, take_apart
+from jackrail.board.memory import memory_of
+from jackrail.roll.format import FLASH_END, ROLL_KIND, wrap
 from workshop import ROOT, examples, fault_codes, faults_of, machine, tune
 
 MACHINE = machine("quay_zither")
@@ -78,6 +79,16 @@ def test_a_larger_boot_loader_leaves_less_room():
     roll = roll_of(0x7800 - MACHINE_BLOCK_AT - len(BLOCK))
     assert fault_codes(assemble, FIRMWARE, BLOCK, (roll,), board) == []
     assert fault_codes(assemble, FIRMWARE, BLOCK, (roll_of(len(roll) + 1),), board) == ["range"]
+
+
+@pytest.mark.parametrize("flash_b, boot_loader_b", [(32768, 0), (32768, 512), (32768, 2048), (65536, 512), (65536, 2048), (24576, 512)])
+def test_what_the_memory_says_is_what_the_image_takes(flash_b, boot_loader_b):
+    board = MACHINE.board.model_copy(update={"flash_b": flash_b, "boot_loader_b": boot_loader_b})
+    free_b = memory_of(board, BLOCK, b"").free_b
+    assert free_b <= 0x7E00 - MACHINE_BLOCK_AT - len(BLOCK)  # docs/SPEC-roll.md: it looks no further
+    assert memory_of(board, BLOCK, roll_of(free_b)).free_b == 0
+    assemble(FIRMWARE, BLOCK, [roll_of(free_b)], board)
+    assert fault_codes(assemble, FIRMWARE, BLOCK, [roll_of(free_b + 1)], board) == ["range"]
 
 
 def test_without_a_boot_loader_the_firmware_still_looks_no_further():

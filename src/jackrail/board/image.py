@@ -10,9 +10,10 @@ from pathlib import Path
 
 from jackrail.faults import BadInput, Fault
 from jackrail.machine.board import Board
-from jackrail.roll.format import FLASH_END, HEADER, MACHINE_BLOCK_AT, MACHINE_HEAD, MACHINE_KIND, MAGIC, ROLL_HEAD, ROLL_KIND, unwrap
+from jackrail.roll.format import HEADER, MACHINE_BLOCK_AT, MACHINE_HEAD, MACHINE_KIND, MAGIC, ROLL_HEAD, ROLL_KIND, unwrap
 
 from .hex_file import read_hex, write_hex
+from .memory import blocks_end
 
 _ERASED = b"\xff"
 _FIRMWARE = "firmware.hex"
@@ -121,7 +122,7 @@ def _block_faults(machine_block: bytes, rolls: Sequence[bytes]) -> list[Fault]:
 
 def _room_faults(machine_block: bytes, rolls: Sequence[bytes], board: Board) -> list[Fault]:
     """Each block that goes beyond the room for all of them, with its bytes that do."""
-    room = min(FLASH_END, int(board.flash_b - board.boot_loader_b)) - MACHINE_BLOCK_AT
+    room = blocks_end(board) - MACHINE_BLOCK_AT
     faults, used = [], 0
     for number, block in enumerate((machine_block, *rolls)):
         used += len(block)

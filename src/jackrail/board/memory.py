@@ -6,14 +6,16 @@ from dataclasses import dataclass
 
 from jackrail.findings import Finding
 from jackrail.machine.board import Board
-from jackrail.roll.format import MACHINE_BLOCK_AT
+from jackrail.roll.format import FLASH_END, MACHINE_BLOCK_AT
+
+from .hex_file import LONGEST_B
 
 _NEAR = 0.9
 
 
 @dataclass(frozen=True)
 class Memory:
-    """Bytes of flash, by use."""
+    """Bytes of flash, by use. flash_b: no more than the chip has; boot_loader_b: all that is kept free at its end."""
 
     flash_b: int
     boot_loader_b: int
@@ -43,9 +45,15 @@ class Memory:
         }
 
 
+def blocks_end(board: Board) -> int:
+    """Address behind the last byte of flash that blocks may take: before the boot loader, and where the firmware stops looking."""
+    return min(FLASH_END, min(int(board.flash_b), LONGEST_B) - int(board.boot_loader_b))
+
+
 def memory_of(board: Board, machine_block: bytes, roll_block: bytes) -> Memory:
     """How a machine block and a roll block fill a board's flash."""
-    return Memory(int(board.flash_b), int(board.boot_loader_b), MACHINE_BLOCK_AT, len(machine_block), len(roll_block))
+    flash_b = min(int(board.flash_b), LONGEST_B)
+    return Memory(flash_b, flash_b - blocks_end(board), MACHINE_BLOCK_AT, len(machine_block), len(roll_block))
 
 
 def memory_findings(memory: Memory) -> list[Finding]:
