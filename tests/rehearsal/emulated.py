@@ -8,8 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from jackrail.rehearsal.build import build
-from jackrail.rehearsal.missing import RigMissing
+import rehearsing
 from jackrail.rehearsal.rig import Chip
 
 QUIRKS = Path(__file__).parent / "quirks"
@@ -21,11 +20,7 @@ def missing():
     """Why the rig cannot be tried here; empty when it can."""
     if shutil.which("avr-gcc") is None or shutil.which("avr-objcopy") is None:
         return "needs gcc-avr and avr-libc"
-    try:
-        build()
-    except RigMissing as error:
-        return str(error)
-    return ""
+    return rehearsing.missing()
 
 
 needs_rig = pytest.mark.skipif(bool(missing()), reason=missing() or "all there")
