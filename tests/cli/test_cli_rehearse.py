@@ -143,6 +143,18 @@ def test_a_roll_that_is_damaged_or_another_machines_is_bad_input(tune, tmp_path)
     damaged = run("rehearse", ZITHER, tmp_path / "bad.bin")
     assert damaged.exit_code == 2
     assert "Traceback" not in damaged.output
+    (fault,) = json.loads(run("rehearse", ZITHER, tmp_path / "bad.bin", "--json").stdout)["faults"]
+    assert (fault["code"], fault["where"]) == ("block", "roll: bytes 6-7")
+
+
+def test_a_packed_roll_cannot_be_fitted_again(tune, tmp_path):
+    run("perform", ZITHER, tune, "--out", tmp_path / "out", "--no-rehearsal")
+    roll = tmp_path / "out" / "roll.bin"
+    for words in (["--number", "1"], ["--key", "G"], ["--transpose", "2"], ["--tempo", "90%"], ["--leave", "early"]):
+        done = run("rehearse", ZITHER, roll, *words, "--json")
+        assert done.exit_code == 2
+        (fault,) = json.loads(done.stdout)["faults"]
+        assert (fault["code"], fault["where"]) == ("option", words[0])
 
 
 @pytest.mark.parametrize("words", [["gone.toml", "made.abc"], [ZITHER, "gone.abc"], [ZITHER, str(ROOT)]])

@@ -185,8 +185,9 @@ def _print_mishaps(ctx: click.Context, _param: click.Parameter, wanted: bool) ->
 def rehearse(machine: Path, tune: Path, faults: tuple[str, ...], stream: bool, **options: Any) -> None:
     """Run TUNE on the emulated board and a model of MACHINE.
 
-    TUNE may also be a packed roll (roll.bin). The image is the very one that
-    is flashed; what it plays is heard and compared with the setting.
+    TUNE may also be a packed roll (roll.bin), which is played as it is. The
+    image is the very one that is flashed; what it plays is heard and
+    compared with the setting.
 
     \b
     Examples:
@@ -202,6 +203,7 @@ def rehearse(machine: Path, tune: Path, faults: tuple[str, ...], stream: bool, *
     with working("rehearsing", quiet=as_json):
         try:
             if _is_roll(tune):
+                _refuse_wishes({"number": number, **options})
                 rehearsal = api.rehearse_roll(built, tune.read_bytes(), faults, stream=stream)
             else:
                 work = api.do_work(built, api.read_tune(tune, number), _wishes(options))
@@ -216,6 +218,16 @@ def rehearse(machine: Path, tune: Path, faults: tuple[str, ...], stream: bool, *
         show_rehearsal(rehearsal, findings)
         show_paths(paths)
     raise SystemExit(1 if api.worst(findings) == "error" else 0)
+
+
+def _refuse_wishes(options: dict[str, Any]) -> None:
+    """Raise BadInput for wishes about a packed roll, which was fitted when it was made."""
+    from jackrail import api
+
+    given = [name for name, value in options.items() if value not in (None, "late")]
+    if given:
+        hint = "give the tune instead of its roll"
+        raise api.BadInput([api.Fault("option", "changes nothing in a packed roll", f"--{name}", hint=hint) for name in given])
 
 
 def _is_roll(path: Path) -> bool:
