@@ -206,7 +206,8 @@ def write_work(work: Work, out: Path, rehearsal: Rehearsal | None = None, findin
     """Write everything `perform` makes into the folder `out` and return the paths, the report first.
 
     rehearsal: of this work, where there was one. findings: those to be written, of the work and its rehearsal when None. The
-    image for the board, image.hex, is left out when it does not fit the flash: a finding of the work says so.
+    image for the board, image.hex, is left out when it does not fit the flash: a finding of the work says so. An image.hex or
+    rehearsal.json of an earlier tune is taken away then, so that what lies in `out` belongs together.
 
     All files are made in a hidden folder inside `out` and moved in when the last is done. If one cannot be moved in, those
     that were are taken back and what stood there before is restored; other files in `out` are left alone. Raises BadInput
@@ -233,23 +234,24 @@ def write_work(work: Work, out: Path, rehearsal: Rehearsal | None = None, findin
         makers["image.hex"] = lambda path: _write_text(path, make_image(work.machine, [work]).to_hex())
     if rehearsal is not None:
         makers["rehearsal.json"] = lambda path: _write_json(path, rehearsal.to_json())
-    return _write_all(makers, out)
+    return _write_all(makers, out, stale=sorted({"image.hex", "rehearsal.json"} - makers.keys()))
 
 
-def _write_all(makers: dict[str, Callable[[Path], object]], out: Path) -> tuple[Path, ...]:
-    """Make all files in a hidden folder and move them in, all or none."""
+def _write_all(makers: dict[str, Callable[[Path], object]], out: Path, stale: Sequence[str] = ()) -> tuple[Path, ...]:
+    """Make all files in a hidden folder and move them in, all or none; stale: files of an earlier run to be taken away."""
     try:
         out.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(prefix=".making-", dir=out) as made:
             for name, make in makers.items():
                 make(Path(made) / name)
-            return _move_in(tuple(makers), Path(made), out)
+            _move_in((*makers, *stale), Path(made), out)
     except OSError as error:
         raise BadInput(Fault("file", f"cannot be written: {error.strerror}", str(out), hint="give another folder with --out")) from None
+    return tuple(out / name for name in makers)
 
 
-def _move_in(names: tuple[str, ...], made: Path, out: Path) -> tuple[Path, ...]:
-    """Move files from one folder into another, all or none: on an error what was moved is taken back."""
+def _move_in(names: Sequence[str], made: Path, out: Path) -> None:
+    """Put what was made in the place of what was there, all or none: on an error it is as before. What was not made is gone."""
     before = made / "before"
     before.mkdir()
     moved: list[str] = []
@@ -260,14 +262,14 @@ def _move_in(names: tuple[str, ...], made: Path, out: Path) -> tuple[Path, ...]:
             if (out / name).exists():
                 (out / name).replace(before / name)
             moved.append(name)
-            (made / name).replace(out / name)
+            if (made / name).exists():
+                (made / name).replace(out / name)
     except BaseException:  # also when the run is stopped in the middle
         for name in moved:
             (out / name).unlink(missing_ok=True)
             if (before / name).exists():
                 (before / name).replace(out / name)
         raise
-    return tuple(out / name for name in names)
 
 
 def _write_text(path: Path, text: str) -> None:

@@ -218,6 +218,19 @@ def test_perform_leaves_the_rehearsal_out_when_asked(tune, tmp_path):
     assert "rehears" not in run("perform", ZITHER, tune, "--out", tmp_path, "--no-rehearsal").output
 
 
+def test_an_image_and_a_rehearsal_of_an_earlier_tune_do_not_stay_beside_another_roll(tune, tmp_path):
+    out, small = tmp_path / "out", tmp_path / "small.toml"
+    small.write_text(machine_text("quay_zither", ('flash = "32 KiB"', 'flash = "9 KiB"')), encoding="utf-8")
+    run("perform", ZITHER, tune, "--out", out, "--no-rehearsal")
+    for name in ("rehearsal.json", "mine.txt"):
+        (out / name).write_text("from before", encoding="utf-8")
+    assert (out / "image.hex").exists()
+    assert run("perform", small, tune, "--out", out, "--no-rehearsal").exit_code == 1
+    assert not (out / "image.hex").exists()
+    assert not (out / "rehearsal.json").exists()
+    assert (out / "mine.txt").read_text(encoding="utf-8") == "from before"
+
+
 @pytest.mark.usefixtures("no_emulator")
 def test_without_the_emulator_perform_says_so_and_makes_all_else(tune, tmp_path):
     done = run("perform", ZITHER, tune, "--out", tmp_path / "o")
