@@ -74,7 +74,7 @@ TOLD = {
     "reset-power-on": Told(
         "started anew",
         frozenset(STOPPED),
-        frozenset({("lost: it was started anew (none: nothing is wrong; nothing to do)", "")}),
+        frozenset({("lost: it was started anew", "")}),
         state=State.NOT_HOMED,
     ),
     "reset-external": Told(

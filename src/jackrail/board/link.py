@@ -194,7 +194,7 @@ class Session:
         base = self._flying[0].sequence if self._flying else self._sequence
         taken = (ack.next - base) % 256
         if taken > len(self._flying):  # a number we never sent: it was started anew
-            return self._lose(f"it was started anew ({explain(ack.reason)})")
+            return self._lose(f"it was started anew ({explain(ack.reason)})" if ack.reason else "it was started anew")
         events = self._retire(taken, ack, now_s)
         self._credit = ack.credit - sum(flying.order.cue_bytes for flying in self._flying)
         return events
