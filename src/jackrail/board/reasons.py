@@ -77,7 +77,6 @@ REASONS = (
     Reason(23, "reset", "the board was reset from outside", "send home"),
 )
 REASON_BY_CODE = {reason.code: reason for reason in REASONS}
-REASON_BY_WORD = {reason.word: reason for reason in REASONS}
 
 RESET_CAUSES = {1: "power came on", 2: "reset from outside", 4: "brown-out", 8: "watchdog"}
 """Bits of the chip's MCUSR register after a reset (ATmega328P datasheet DS40002061, section on reset)."""

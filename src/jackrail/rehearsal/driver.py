@@ -17,7 +17,6 @@ SLICE_S = 0.25
 """Longest the rig runs without the host looking at the line: news is heard so late at most, and it is stamped by the board."""
 _BUSY_SLICE_S = 0.002
 """While frames are on their way: short against the 30 ms after which they are sent again."""
-_BITS_A_BYTE = 10
 MARK_PLACE, MARK_START, MARK_STATE = 0, 0x50, 2
 """The board writes 0x50 to GPIOR0 at time zero of play, and its state to GPIOR2 (firmware/queue.c, player.c)."""
 

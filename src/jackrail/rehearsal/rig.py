@@ -4,7 +4,6 @@ The chip is an ATmega328P at 16 MHz. libsimavr decodes its instructions; its per
 use: `RigMissing` when it cannot. Times are cycles of its clock since power-on.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Self
 
@@ -179,10 +178,6 @@ class Chip:
     def eeprom(self) -> bytes:
         """The 1,024 bytes of the EEPROM."""
         return bytes(self.ffi.buffer(self.lib.chip_eeprom(self.pointer), 1024))
-
-    def fill_eeprom(self, data: Sequence[int]) -> None:
-        """Put bytes into the EEPROM from address 0 on."""
-        self.ffi.memmove(self.lib.chip_eeprom(self.pointer), bytes(data), len(data))
 
 
 class Rig(Chip):

@@ -29,7 +29,9 @@ _WORDS = {
     News.DETENT_MISSED: "detent missed",
     News.HOMED: "homed",
 }
-_OF_COILS = {code for code, reason in REASON_BY_CODE.items() if reason.word.startswith("coil")}
+_OF_AXES = {"home never closed", "home never opened", "index missed", "detent missed", "busy"}
+_OF_COILS = {"coil on too long"}
+"""Words of the reasons for which play stops at one device; of all others `where` says nothing."""
 
 
 def notices(driver: Driver, numbering: Numbering) -> Iterator[Notice]:
@@ -37,15 +39,21 @@ def notices(driver: Driver, numbering: Numbering) -> Iterator[Notice]:
     for one in driver.happenings:
         reason = REASON_BY_CODE[one.reason].word if one.reason in REASON_BY_CODE else f"reason {one.reason}"
         what = f"stopped: {reason}" if one.kind is News.STOPPED else _WORDS[one.kind]
-        names = numbering.coils if one.reason in _OF_COILS else numbering.axes
-        concerned = one.kind in (News.INDEX_MISSED, News.DETENT_MISSED) or (one.kind is News.STOPPED and one.reason > 5)
-        device = names[one.where] if concerned and one.where < len(names) else ""
+        names = _named_by(one.kind, reason, numbering)
+        device = names[one.where] if one.where < len(names) else ""
         yield Notice(what, device, None if one.kind is News.HOMED else one.time_ms / 1000)
     for info in driver.infos[1:]:
         if info.reason in REASON_BY_CODE and info.reset_cause != driver.infos[0].reset_cause:
             causes = [text for bit, text in RESET_CAUSES.items() if info.reset_cause & bit]
             yield Notice(f"started anew: {', '.join(causes)}")
     yield from (Notice(f"lost: {why}") for why in driver.losses)
+
+
+def _named_by(kind: News, reason: str, numbering: Numbering) -> tuple[str, ...]:
+    """The devices of which a piece of news names one; none when it concerns no device."""
+    if kind in (News.INDEX_MISSED, News.DETENT_MISSED) or (kind is News.STOPPED and reason in _OF_AXES):
+        return numbering.axes
+    return numbering.coils if kind is News.STOPPED and reason in _OF_COILS else ()
 
 
 def unsafe(edges: NDArray[Any], machine: Machine, end_cycle: int) -> Iterator[str]:
