@@ -124,11 +124,12 @@ class Comparison:
         return max((abs(d.sharp_cents) for d in self.differences if d.sharp_cents is not None), default=0.0)
 
 
-def compare(expected: Performance, heard: Performance, window_s: float = 0.05) -> Comparison:
-    """Match each expected sound to the nearest heard one of the same voice within `window_s`, each heard one once.
+WINDOW_S = 0.05
+"""A sound further from its moment is another sound: the +-50 ms usual in judging transcriptions (mir_eval defaults)."""
 
-    The window is the +-50 ms usual in judging transcriptions (mir_eval defaults).
-    """
+
+def compare(expected: Performance, heard: Performance, window_s: float = WINDOW_S) -> Comparison:
+    """Match each expected sound to the nearest heard one of the same voice within `window_s`, each heard one once."""
     left: dict[str, list[tuple[float, float]]] = {}
     for voice, onset_s, pitch in _sounds(heard):
         left.setdefault(voice, []).append((onset_s, pitch))

@@ -255,7 +255,7 @@ def test_without_the_emulator_rehearse_says_what_to_install(tune):
 
 
 def test_a_tune_that_does_not_fit_the_flash_is_still_performed_and_says_why_it_was_not_rehearsed(tune, tmp_path):
-    """Flash with 8 KiB for the firmware, 512 B for the boot loader, and too little for the rest: an error, but all is made."""
+    """Flash of 9 KiB: not even room for the firmware, 512 B for the boot loader, and too little for the rest: an error, but all is made."""
     small = tmp_path / "small.toml"
     small.write_text(machine_text("quay_zither", ('flash = "32 KiB"', 'flash = "9 KiB"')), encoding="utf-8")
     done = run("perform", small, tune, "--out", tmp_path / "o", "--json")

@@ -16,7 +16,8 @@ UNITS_PER_CYCLE = 625
 MARKS = ("play", "reason", "state")
 """Names of the marks in GPIOR0-2."""
 LEVELS = "01z"
-FIRST_SHIFT_PIN = 32
+FIRST_SHIFT_PIN, FIRST_MARK = 32, 64
+"""Numbers of signals: the board's pins, then the outputs of the shift registers, then the marks."""
 
 
 def pin_word(pin: int) -> str:
@@ -44,7 +45,7 @@ def _changes(edges: NDArray[Any], inputs: NDArray[Any], marks: NDArray[Any]) -> 
     """Cycle, signal and value of each change in time order; a mark is the signal behind all pins."""
     pins = np.concatenate([edges, inputs])
     found = [(int(one["cycle"]), int(one["pin"]), LEVELS[one["level"]]) for one in pins]
-    found += [(int(one["cycle"]), 64 + int(one["place"]), f"b{one['value']:b} ") for one in marks]
+    found += [(int(one["cycle"]), FIRST_MARK + int(one["place"]), f"b{one['value']:b} ") for one in marks]
     return sorted(found, key=lambda change: change[0])
 
 
@@ -62,10 +63,10 @@ def vcd(edges: NDArray[Any], names: Mapping[int, str], *, inputs: NDArray[Any] |
     codes = {signal: chr(33 + number) for number, signal in enumerate(signals)}  # 55 at most, of 94 that 18.2.3.7 allows
     lines = ["$version jackrail $end", "$timescale 100 ps $end", "$scope module board $end"]
     for signal in signals:
-        width, name = (8, MARKS[signal - 64]) if signal >= 64 else (1, names.get(signal, pin_word(signal)))
+        width, name = (8, MARKS[signal - FIRST_MARK]) if signal >= FIRST_MARK else (1, names.get(signal, pin_word(signal)))
         lines.append(f"$var wire {width} {codes[signal]} {_word(name)} $end")
     lines += ["$upscope $end", "$enddefinitions $end", "#0", "$dumpvars"]
-    lines += [f"b0 {codes[signal]}" if signal >= 64 else f"z{codes[signal]}" for signal in signals]
+    lines += [f"b0 {codes[signal]}" if signal >= FIRST_MARK else f"z{codes[signal]}" for signal in signals]
     lines.append("$end")
     now = 0
     for cycle, signal, value in changes:

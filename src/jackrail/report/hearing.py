@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from jackrail.checks.heard import LATE_S, NOTICED_CENTS, NOTICED_S, OFF_CENTS
-from jackrail.performance import Comparison, Difference
+from jackrail.performance import WINDOW_S, Comparison, Difference
 from jackrail.pitch import pitch_name
 from jackrail.work import Work
 
@@ -18,8 +18,6 @@ from .words import count
 _EDGE = 8.0
 _ROW = 17.0
 _BANDS = (0.0, 12.0, 24.0, 36.0)
-_WINDOW_MS = 50.0
-"""A sound further from its moment is another sound (performance.compare)."""
 _MOST_CENTS = 100.0
 _FAMILIES = {"melody": "hammers", "chord": "chord bars", "beat": "drums"}
 
@@ -50,7 +48,7 @@ class _Measure:
         return "within" if abs(value) <= self.aim else "beyond" if abs(value) <= self.noticed else "noticed"
 
 
-_LATE = _Measure("onset: later above, earlier below", "late", "early", "ms", 1000 * LATE_S, 1000 * NOTICED_S, _WINDOW_MS)
+_LATE = _Measure("onset: later above, earlier below", "late", "early", "ms", 1000 * LATE_S, 1000 * NOTICED_S, 1000 * WINDOW_S)
 _SHARP = _Measure("pitch: sharper above, flatter below", "sharp", "flat", "cents", OFF_CENTS, NOTICED_CENTS, _MOST_CENTS)
 
 
