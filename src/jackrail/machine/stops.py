@@ -12,6 +12,9 @@ from .geometry import semitones_at, stop_position_mm
 from .instrument import String
 from .mechanism import TravellingStop
 
+MUTE_SHARE = 0.97
+"""Share of the string's length at which a bar is so near the bridge that nothing is left to sound (common practice, no source)."""
+
 
 @dataclass(frozen=True)
 class Stop:
@@ -54,8 +57,8 @@ def _stop(text: str, string: String) -> Stop:
             raise BadInput(Fault("range", "a stop lies below the open string", value=repr(text), hint=hint))
         return Stop(text, stop_position_mm(string.scale_length_mm, midi - string.midi), midi, 0.0)
     position_mm = parse_quantity(text, "length")
-    if not 0 <= position_mm < 0.97 * string.scale_length_mm:
-        limit = f"0 to {0.97 * string.scale_length_mm:.1f} mm"
+    if not 0 <= position_mm < MUTE_SHARE * string.scale_length_mm:
+        limit = f"0 to {MUTE_SHARE * string.scale_length_mm:.1f} mm"
         raise BadInput(
             Fault("range", "a stop lies off the string", value=repr(text), limit=limit, hint="positions are counted from the nut")
         )

@@ -18,13 +18,12 @@ from jackrail.machine.geometry import semitones_at
 from jackrail.machine.instrument import Instrument, String
 from jackrail.machine.machine import Machine
 from jackrail.machine.mechanism import ChordBar, FrettedString, Hammer, KickedPick, Pluck, TravellingStop
+from jackrail.machine.stops import MUTE_SHARE
 from jackrail.performance import Glide, Performance, SoundedNote, Stroke
 
 from .plant import Configuration
 from .plant_run import KINDS
 
-_MUTE_SHARE = 0.97
-"""A bar so near the bridge leaves no string that sounds: the limit of the machine file's stops."""
 _GLIDE_CENTS = 1.0
 """Glides are told this closely: a tenth of what people notice (check value G24)."""
 
@@ -135,7 +134,7 @@ def _struck(blows: list[Happening], midi: int, voice: Hammer, instrument: Instru
 
 def _raised(string: String, position_mm: float) -> float | None:
     """Semitones above the open string under a bar; None where there is no string left to sound."""
-    if position_mm >= _MUTE_SHARE * string.scale_length_mm:
+    if position_mm >= MUTE_SHARE * string.scale_length_mm:
         return None
     return semitones_at(string.scale_length_mm, max(position_mm, 0.0))
 
