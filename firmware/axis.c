@@ -6,8 +6,11 @@
 
 #include "clock.h"
 
-#define AWAKE 8   /* ticks: a compare nearer than this could be past before it is set */
+/* Ticks: a compare nearer than this could be past before it is set, by C and by assembly. */
+#define AWAKE 8
+#define AWAKE_FAST 4
 #define GRID 100  /* ticks between two looks at the software axes: 50 us */
+enum { TAKEN, LAID, STARVED }; /* axis->ready: a run that is over before the next lies ready waits for it */
 #define STEP_PIN_A 9
 #define STEP_PIN_B 10
 
@@ -18,6 +21,7 @@ static axis_t *by_number[MOST_AXES];
 
 uint8_t axis_count;
 volatile uint8_t axis_missed;
+volatile uint8_t axis_filling;
 
 axis_t *axis_of(uint8_t number) { return by_number[number]; }
 
@@ -71,10 +75,11 @@ static void take_next(axis_t *axis) {
     axis->run = axis->ahead_run;
 }
 
-/* A run was taken: book it and lay the one behind it ready. At the end of the move look at the confirming switch. */
+/* A run was taken: book it and lay the one behind it ready. At the end of the move look at the confirming switch. Its steps may be
+ * counted down meanwhile, so its length is that of what lay ready. */
 static __attribute__((noinline)) void follow(axis_t *axis) {
-    if (axis->run) {
-        axis->position += with_sign(axis, axis->run);
+    if (axis->ahead_run) {
+        axis->position += with_sign(axis, axis->ahead_run);
         plan_next(axis);
     } else {
         axis->closed = is_pressed(&axis->confirm);
@@ -84,13 +89,11 @@ static __attribute__((noinline)) void follow(axis_t *axis) {
 
 /* ---- the compare hardware ---- */
 
-#define COMPARE(channel) (channel ? OCR1B : OCR1A)
-
 static uint8_t mode_bits(uint8_t channel) { return channel ? _BV(COM1B1) | _BV(COM1B0) : _BV(COM1A1) | _BV(COM1A0); }
 
 /* Set the compare one interval after `from`; when that is past already, just ahead of the counter: a missed compare would stall
  * the axis for 65,536 ticks. */
-static inline void aim(uint8_t channel, uint16_t from) {
+static __attribute__((noinline)) void aim(uint8_t channel, uint16_t from) {
     uint16_t interval = axes[channel].interval, count = TCNT1;
     int16_t elapsed = count - from;
     from += interval;
@@ -105,54 +108,95 @@ static inline void aim(uint8_t channel, uint16_t from) {
         OCR1A = from;
 }
 
-/* The step line goes low by a forced compare in clear mode, then is ready again to be set by the next match. First what cannot wait;
- * the run behind is laid ready with interrupts on, but for this axis's own. */
-static inline void end_run(uint8_t channel) {
-    uint8_t set = channel ? _BV(COM1B0) : _BV(COM1A0), enable = channel ? _BV(OCIE1B) : _BV(OCIE1A);
-    axis_t *axis = &axes[channel];
-    take_next(axis);
-    if (axis->run)
-        aim(channel, COMPARE(channel));
-    TCCR1A &= ~set;
+static inline uint8_t enable_bit(uint8_t channel) { return channel ? _BV(OCIE1B) : _BV(OCIE1A); }
+
+/* The line goes low by a forced compare in clear mode, then is ready again to be set by the next match. */
+static inline void end_pulse(uint8_t channel) {
+    uint8_t set = channel ? _BV(COM1B0) : _BV(COM1A0), mode = TCCR1A & ~set;
+    TCCR1A = mode;
     TCCR1C = channel ? _BV(FOC1B) : _BV(FOC1A);
-    if (axis->run)
-        TCCR1A |= set;
-    else
-        TCCR1A &= ~mode_bits(channel);
-    TIMSK1 &= ~enable;
-    sei();
-    follow(axis);
-    cli();
-    if (axis->run)
-        TIMSK1 |= enable;
+    TCCR1A = mode | set;
 }
 
-/* Reached by a jump from the step interrupts below when a run is done: a few times in a move. */
-void __vector_end_run_a(void) __attribute__((signal, used));
-void __vector_end_run_b(void) __attribute__((signal, used));
-void __vector_end_run_a(void) { end_run(CHANNEL_A); }
-void __vector_end_run_b(void) { end_run(CHANNEL_B); }
+static inline void let_go(uint8_t channel) {
+    TCCR1A &= ~mode_bits(channel);
+    TIMSK1 &= ~enable_bit(channel);
+}
 
-/* A step was made, by the hardware. Count it, set the compare for the next, end the pulse: in assembly because it is done up to
- * 80,000 times a second, and the compiler would save every register for the sake of the rare end of a run. */
-#define STEP_INTERRUPT(vector, channel, ocr, com, foc, end_of_run)                                                              \
+/* The step interrupts below jump to these; the first two are interruptible from their first instruction. */
+void __vector_follow_a(void) __attribute__((interrupt, used));
+void __vector_follow_b(void) __attribute__((interrupt, used));
+void __vector_over_a(void) __attribute__((signal, used));
+void __vector_over_b(void) __attribute__((signal, used));
+
+/* The next run was taken: lay the one behind it ready, while steps of this one may come. */
+static __attribute__((noinline)) void run_taken(uint8_t channel) {
+    axis_t *axis = &axes[channel];
+    axis_filling++; /* each that comes in between is done before us: the count stays right */
+    for (;;) {
+        follow(axis);
+        cli();
+        if (axis->ready != STARVED)
+            break;
+        take_next(axis);
+        axis->ready = TAKEN;
+        if (axis->run) {
+            aim(channel, channel ? OCR1B : OCR1A);
+            TIMSK1 |= enable_bit(channel);
+        } else {
+            let_go(channel);
+        }
+        sei();
+    }
+    axis->ready = LAID;
+    axis_filling--;
+}
+
+void __vector_follow_a(void) { run_taken(CHANNEL_A); }
+void __vector_follow_b(void) { run_taken(CHANNEL_B); }
+
+/* A run is over, and it was the last, or the one behind it does not lie ready yet. */
+static __attribute__((noinline)) void run_over(uint8_t channel) {
+    axis_t *axis = &axes[channel];
+    end_pulse(channel);
+    axis->run = 0;
+    if (axis->ready == LAID) {
+        let_go(channel);
+        sei();
+        follow(axis);
+    } else {
+        TIMSK1 &= ~enable_bit(channel);
+        axis->ready = STARVED;
+    }
+}
+
+void __vector_over_a(void) { run_over(CHANNEL_A); }
+void __vector_over_b(void) { run_over(CHANNEL_B); }
+
+/* A step was made, by the hardware. Count it, set the compare for the next, end the pulse; when the run is done take the one that
+ * lies ready (T flag: it was taken). The line goes low by a forced compare in clear mode, then is ready again to be set by the next
+ * match. In assembly because it is done up to 80,000 times a second, and the compiler would save every register for the sake of
+ * the end of a run. */
+#define STEP_INTERRUPT(vector, channel, ocr, com, foc, follow_it, over)                                                     \
     ISR(vector, ISR_NAKED) {                                                                                                      \
         asm volatile("push r24\n\t"                                                                                               \
                      "in r24, __SREG__\n\t"                                                                                       \
                      "push r24\n\t"                                                                                               \
                      "push r25\n\t"                                                                                               \
+                     "push r30\n\t"                                                                                               \
+                     "push r31\n\t"                                                                                               \
+                     "clt\n\t"                                                                                                    \
+                     "lds r30, %[interval]\n\t"                                                                                   \
+                     "lds r31, %[interval]+1\n\t"                                                                                 \
                      "lds r24, %[run]\n\t"                                                                                        \
                      "lds r25, %[run]+1\n\t"                                                                                      \
                      "sbiw r24, 1\n\t"                                                                                            \
-                     "breq 2f\n\t"                                                                                                \
+                     "breq 2f\n"                                                                                                  \
+                     "1:\n\t"                                                                                                     \
                      "sts %[run]+1, r25\n\t"                                                                                      \
                      "sts %[run], r24\n\t"                                                                                        \
                      "push r26\n\t"                                                                                               \
                      "push r27\n\t"                                                                                               \
-                     "push r30\n\t"                                                                                               \
-                     "push r31\n\t"                                                                                               \
-                     "lds r30, %[interval]\n\t"                                                                                   \
-                     "lds r31, %[interval]+1\n\t"                                                                                 \
                      "lds r24, %[compare]\n\t"                                                                                    \
                      "lds r25, %[compare]+1\n\t"                                                                                  \
                      "lds r26, %[counter]\n\t"                                                                                    \
@@ -165,49 +209,74 @@ void __vector_end_run_b(void) { end_run(CHANNEL_B); }
                      "cp r26, r30\n\t"                                                                                            \
                      "cpc r27, r31\n\t"                                                                                           \
                      "brsh 3f\n"                                                                                                  \
-                     "1:\n\t"                                                                                                     \
+                     "4:\n\t"                                                                                                     \
                      "sts %[compare]+1, r25\n\t"                                                                                  \
                      "sts %[compare], r24\n\t"                                                                                    \
                      "lds r24, %[control]\n\t"                                                                                    \
-                     "andi r24, lo8(~%[clear])\n\t"                                                                                    \
+                     "andi r24, lo8(~%[clear])\n\t"                                                                               \
                      "sts %[control], r24\n\t"                                                                                    \
                      "ldi r25, %[force]\n\t"                                                                                      \
                      "sts %[strobe], r25\n\t"                                                                                     \
                      "ori r24, %[clear]\n\t"                                                                                      \
                      "sts %[control], r24\n\t"                                                                                    \
-                     "pop r31\n\t"                                                                                                \
-                     "pop r30\n\t"                                                                                                \
                      "pop r27\n\t"                                                                                                \
                      "pop r26\n\t"                                                                                                \
+                     "pop r31\n\t"                                                                                                \
+                     "pop r30\n\t"                                                                                                \
                      "pop r25\n\t"                                                                                                \
+                     "brts 6f\n\t"                                                                                                \
                      "pop r24\n\t"                                                                                                \
                      "out __SREG__, r24\n\t"                                                                                      \
                      "pop r24\n\t"                                                                                                \
                      "reti\n"                                                                                                     \
-                     "2:\n\t"                                                                                                     \
+                     "2:\n\t" /* the run is done */                                                                               \
+                     "lds r24, %[ready]\n\t"                                                                                      \
+                     "cpi r24, %[laid]\n\t"                                                                                       \
+                     "brne 7f\n\t"                                                                                                \
+                     "lds r24, %[ahead_run]\n\t"                                                                                  \
+                     "lds r25, %[ahead_run]+1\n\t"                                                                                \
+                     "sbiw r24, 0\n\t"                                                                                            \
+                     "breq 7f\n\t"                                                                                                \
+                     "set\n\t"                                                                                                    \
+                     "ldi r30, %[taken]\n\t"                                                                                      \
+                     "sts %[ready], r30\n\t"                                                                                      \
+                     "lds r30, %[ahead_interval]\n\t"                                                                             \
+                     "lds r31, %[ahead_interval]+1\n\t"                                                                           \
+                     "sts %[interval], r30\n\t"                                                                                   \
+                     "sts %[interval]+1, r31\n\t"                                                                                 \
+                     "rjmp 1b\n"                                                                                                  \
+                     "3:\n\t" /* the next compare is past already: just ahead of the counter, or it would wait for a round */     \
+                     "lds r24, %[missed]\n\t"                                                                                     \
+                     "subi r24, 0xFF\n\t"                                                                                         \
+                     "breq 8f\n\t"                                                                                                \
+                     "sts %[missed], r24\n"                                                                                       \
+                     "8:\n\t"                                                                                                     \
+                     "lds r24, %[counter]\n\t"                                                                                    \
+                     "lds r25, %[counter]+1\n\t"                                                                                  \
+                     "adiw r24, %[awake]\n\t"                                                                                     \
+                     "rjmp 4b\n"                                                                                                  \
+                     "6:\n\t"                                                                                                     \
+                     "pop r24\n\t"                                                                                                \
+                     "out __SREG__, r24\n\t"                                                                                      \
+                     "pop r24\n\t"                                                                                                \
+                     "jmp " follow_it "\n"                                                                                        \
+                     "7:\n\t" /* and no other lies ready */                                                                                \
+                     "pop r31\n\t"                                                                                                \
+                     "pop r30\n\t"                                                                                                \
                      "pop r25\n\t"                                                                                                \
                      "pop r24\n\t"                                                                                                \
                      "out __SREG__, r24\n\t"                                                                                      \
                      "pop r24\n\t"                                                                                                \
-                     "jmp " end_of_run "\n"                                                                                             \
-                     "3:\n\t" /* the next compare is past already: just ahead of the counter */                                   \
-                     "lds r24, %[missed]\n\t"                                                                                     \
-                     "subi r24, 0xFF\n\t"                                                                                         \
-                     "breq 4f\n\t"                                                                                                \
-                     "sts %[missed], r24\n"                                                                                       \
-                     "4:\n\t"                                                                                                     \
-                     "lds r24, %[counter]\n\t"                                                                                    \
-                     "lds r25, %[counter]+1\n\t"                                                                                  \
-                     "adiw r24, %[awake]\n\t"                                                                                     \
-                     "rjmp 1b\n" ::[run] "i"(&axes[channel].run),                                                                 \
-                     [interval] "i"(&axes[channel].interval), [compare] "n"(_SFR_MEM_ADDR(ocr)),                              \
+                     "jmp " over "\n" ::[run] "i"(&axes[channel].run),                                                            \
+                     [interval] "i"(&axes[channel].interval), [ahead_run] "i"(&axes[channel].ahead_run),                          \
+                     [ahead_interval] "i"(&axes[channel].ahead_interval), [compare] "n"(_SFR_MEM_ADDR(ocr)),                      \
                      [counter] "n"(_SFR_MEM_ADDR(TCNT1)), [control] "n"(_SFR_MEM_ADDR(TCCR1A)),                                   \
-                     [strobe] "n"(_SFR_MEM_ADDR(TCCR1C)), [clear] "n"(_BV(com)), [force] "n"(_BV(foc)),                       \
-                     [missed] "i"(&axis_missed), [awake] "n"(AWAKE));                                                             \
+                     [strobe] "n"(_SFR_MEM_ADDR(TCCR1C)), [ready] "i"(&axes[channel].ready), [laid] "n"(LAID), [taken] "n"(TAKEN), [clear] "n"(_BV(com)),               \
+                     [force] "n"(_BV(foc)), [missed] "i"(&axis_missed), [awake] "n"(AWAKE_FAST));             \
     }
 
-STEP_INTERRUPT(TIMER1_COMPA_vect, CHANNEL_A, OCR1A, COM1A0, FOC1A, "__vector_end_run_a")
-STEP_INTERRUPT(TIMER1_COMPB_vect, CHANNEL_B, OCR1B, COM1B0, FOC1B, "__vector_end_run_b")
+STEP_INTERRUPT(TIMER1_COMPA_vect, CHANNEL_A, OCR1A, COM1A0, FOC1A, "__vector_follow_a", "__vector_over_a")
+STEP_INTERRUPT(TIMER1_COMPB_vect, CHANNEL_B, OCR1B, COM1B0, FOC1B, "__vector_follow_b", "__vector_over_b")
 
 /* ---- the software axes: edges on a grid of 50 us, while one of them moves ---- */
 
@@ -237,15 +306,16 @@ ISR(TIMER2_COMPA_vect) {
 static void go(axis_t *axis, uint16_t due) {
     uint8_t channel = axis == &axes[CHANNEL_A] ? CHANNEL_A : axis == &axes[CHANNEL_B] ? CHANNEL_B : FIRST_SOFTWARE;
     axis->moves++;
-    if (channel < FIRST_SOFTWARE) {
-        uint8_t enable = channel ? _BV(OCIE1B) : _BV(OCIE1A);
-        aim(channel, due);
-        TIFR1 = enable; /* the flag stands at the same bit */
-        TCCR1A |= mode_bits(channel);
-        TIMSK1 |= enable;
-    } else {
-        axis->left = axis->interval;
-        TIMSK2 = _BV(OCIE2A);
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        if (channel < FIRST_SOFTWARE) {
+            uint8_t enable = enable_bit(channel);
+            aim(channel, due);
+            TIFR1 = enable; /* the flag stands at the same bit */
+            TCCR1A |= mode_bits(channel);
+            TIMSK1 |= enable;
+        } else {
+            TIMSK2 = _BV(OCIE2A);
+        }
     }
 }
 
@@ -259,13 +329,13 @@ static bool set_out(axis_t *axis, bool forward, uint16_t steps, uint16_t due) {
     pin_write(axis->direction, forward != axis_u8(axis, AXIS_REVERSED));
     axis->entry = 0;
     axis->level = steps;
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { /* the interrupts must not see a move that is not whole */
-        axis->phase = RISING;
-        plan_next(axis);
-        take_next(axis);
-        follow(axis);
-        go(axis, due);
-    }
+    axis->phase = RISING;
+    plan_next(axis);
+    axis->left = axis->ahead_interval;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { take_next(axis); } /* the grid of the software axes looks at the run */
+    follow(axis);
+    axis->ready = LAID;
+    go(axis, due);
     return true;
 }
 

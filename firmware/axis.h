@@ -24,6 +24,7 @@ typedef struct {
     volatile uint16_t run;   /* steps left of it, the one now awaited included; 0 at rest */
     uint16_t ahead_interval; /* of the run that lies ready */
     uint16_t ahead_run;      /* its steps; 0: the move ends behind this run */
+    volatile uint8_t ready;  /* whether it lies ready, see axis.c */
     volatile uint8_t phase;
     uint8_t entry;           /* ramp entries climbed so far */
     uint8_t top;             /* ramp entries this move may climb */
@@ -46,6 +47,7 @@ typedef struct {
 
 extern axis_t axes[MOST_AXES];
 extern uint8_t axis_count;
+extern volatile uint8_t axis_filling; /* axes whose next run is being laid ready: it cannot wait long */
 extern volatile uint8_t axis_missed; /* compares found already past and caught */
 
 void axes_start(void);                        /* from the machine block */

@@ -40,6 +40,8 @@ void output_coil(uint8_t coil, bool on) {
     show_chain();
 }
 
+pin_t output_pin(uint8_t coil) { return coils[coil].pin; }
+
 bool output_is_on(uint8_t coil) {
     pin_t pin = coils[coil].pin;
     return (pin.at ? REGISTER(pin.at) : chain[coils[coil].index]) & pin.mask;

@@ -11,6 +11,7 @@
 #define NODES (QUEUE_COMMANDS + 6)
 #define HOP 200                  /* counts of timer 0 between two looks, 0.8 ms: it also wakes the main loop */
 #define NEAR 1800                /* ticks: nearer than this the compare register can wait, as 255 counts are 2040 ticks */
+#define SOON 2                   /* counts: the interrupt comes 4 to 12 us from now */
 #define EARLY 8                  /* ticks: a count of timer 0 */
 #define LATE (2 * TICKS_A_MS)
 #define TOO_LATE (10L * TICKS_A_MS) /* so late when it is added: the cues did not come in time */
@@ -19,7 +20,10 @@
 /* The main program alone takes free nodes, so a node it looks at never changes its owner. */
 typedef struct node {
     uint32_t due;
-    uint16_t steps;
+    union {
+        uint16_t steps; /* of a move */
+        pin_t pin;      /* of a coil */
+    };
     uint8_t device;
     volatile uint8_t kind; /* COMMAND_FREE once carried out */
     struct node *next;
@@ -27,6 +31,7 @@ typedef struct node {
 static node_t nodes[NODES];
 static node_t *volatile head;
 static volatile uint8_t used; /* nodes that are not free */
+static volatile bool aimed;   /* the compare stands for the moment of the head, not for a hop */
 
 volatile uint8_t queue_ended;
 volatile uint8_t queue_late;
@@ -34,56 +39,77 @@ volatile uint8_t queue_busy_axis;
 
 static int32_t time_to(const node_t *node) { return (int32_t)(node->due - now()); }
 
-/* Set the compare register for the head, or for a hop when that is far or there is none. Interrupts are off. */
-static __attribute__((noinline)) void aim(void) {
-    uint8_t target = TCNT0 + HOP;
-    if (head) {
-        int32_t away = time_to(head);
-        if (away < EARLY)
-            target = TCNT0 + 1;
-        else if (away < NEAR)
-            target = (uint16_t)head->due >> 3;
-    }
-    OCR0A = target;
-}
 
 static void carry_out(const node_t *node) {
-    switch (node->kind) {
-    case COMMAND_COIL_ON:
-    case COMMAND_COIL_OFF:
-        output_coil(node->device, node->kind == COMMAND_COIL_ON);
-        break;
-    case COMMAND_FORWARD:
-    case COMMAND_BACKWARD:
-        if (!axis_begin(axis_of(node->device), node->kind == COMMAND_FORWARD, node->steps, node->due))
-            queue_busy_axis = node->device + 1;
-        break;
-    case COMMAND_START:
+    if (node->kind == COMMAND_START)
         GPIOR0 = MARK_START;
-        break;
-    default:
+    else if (node->kind == COMMAND_END)
         queue_ended = 1;
-    }
+    else
+        output_coil(node->device, node->kind == COMMAND_COIL_ON);
 }
 
-/* Step edges and serial bytes may interrupt this one: it can be long, and nothing it touches is theirs. */
+static void pop(void) {
+    head->kind = COMMAND_FREE;
+    used--;
+    head = head->next;
+}
+
+/* To begin a move takes as long as other commands may not wait, and its first step is far: the next commands may come meanwhile. */
+static void begin_move(void) {
+    uint8_t device = head->device;
+    bool forward = head->kind == COMMAND_FORWARD;
+    uint16_t steps = head->steps;
+    uint32_t due = head->due;
+    pop();
+    OCR0A = TCNT0 + SOON;
+    TIMSK0 = _BV(OCIE0A);
+    if (!axis_begin(axis_of(device), forward, steps, due))
+        queue_busy_axis = device + 1;
+    TIMSK0 = 0;
+    aimed = false;
+}
+
+/* A coil on a pin of the chip is switched first, when this is its moment: it is what others are measured by. All else is done with
+ * interrupts on: step edges and serial bytes may come in between, as nothing here is theirs. */
 ISR(TIMER0_COMPA_vect) {
+    const node_t *first = aimed && head->pin.at && head->kind <= COMMAND_COIL_OFF ? head : 0;
+    if (first) {
+        uint8_t level = REGISTER(first->pin.at) | first->pin.mask;
+        REGISTER(first->pin.at) = first->kind == COMMAND_COIL_ON ? level : level ^ first->pin.mask;
+    }
     TIMSK0 = 0; /* not itself */
     sei();
+    if (first)
+        pop();
     clock_woken = 1;
+    aimed = false;
+    OCR0A = TCNT0 + HOP;
     while (head) {
         int32_t away = time_to(head);
-        if (away > EARLY)
-            break;
-        carry_out(head);
+        if (away > EARLY) {
+            if (away > NEAR)
+                break;
+            OCR0A = (uint16_t)head->due >> 3;
+            aimed = true;
+            if (time_to(head) > EARLY) /* still: so the match is to come, whatever interrupts us now */
+                break;
+            aimed = false;
+        }
         if (away < -LATE && queue_late < 255)
             queue_late++;
-        head->kind = COMMAND_FREE;
-        used--;
-        head = head->next;
+        if (head->kind >= COMMAND_FORWARD) {
+            if (axis_filling) { /* we came in between: that is shorter, and the first step of a move is far */
+                OCR0A = TCNT0 + SOON;
+                break;
+            }
+            begin_move();
+        } else {
+            carry_out(head);
+            pop();
+        }
     }
     cli();
-    aim();
     TIMSK0 = _BV(OCIE0A);
 }
 
@@ -97,6 +123,7 @@ void queue_clear(void) {
         for (; head; head = head->next)
             head->kind = COMMAND_FREE;
         used = 0;
+        aimed = false;
         queue_ended = 0;
         queue_busy_axis = 0;
     }
@@ -122,7 +149,10 @@ uint8_t queue_add(uint32_t due, enum command kind, uint8_t device, uint16_t step
         return REASON_STARVED;
     node->due = due;
     node->device = device;
-    node->steps = steps;
+    if (kind <= COMMAND_COIL_OFF)
+        node->pin = output_pin(device);
+    else
+        node->steps = steps;
     /* The walk is safe while the interrupt takes nodes from the front: a node it took keeps its link until we reuse it. */
     node_t *before = 0, *first;
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { first = head; } /* two bytes */
@@ -134,8 +164,10 @@ uint8_t queue_add(uint32_t due, enum command kind, uint8_t device, uint16_t step
         *link = node;
         node->kind = kind;
         used++;
-        if (head == node)
-            aim();
+        if (head == node) {
+            OCR0A = TCNT0 + SOON; /* have the interrupt look at it */
+            aimed = false;
+        }
     }
     return REASON_NONE;
 }

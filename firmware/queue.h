@@ -4,7 +4,8 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-enum command { COMMAND_FREE, COMMAND_START, COMMAND_END, COMMAND_COIL_ON, COMMAND_COIL_OFF, COMMAND_FORWARD, COMMAND_BACKWARD };
+/* Coils come before, moves behind what is neither. */
+enum command { COMMAND_FREE, COMMAND_COIL_ON, COMMAND_COIL_OFF, COMMAND_START, COMMAND_END, COMMAND_FORWARD, COMMAND_BACKWARD };
 
 extern volatile uint8_t queue_ended;     /* END was carried out */
 extern volatile uint8_t queue_late;      /* commands carried out more than 2 ms late */

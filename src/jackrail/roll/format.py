@@ -18,7 +18,7 @@ VERSION = 2
 MAGIC = b"JR"
 MACHINE_KIND = ord("M")
 ROLL_KIND = ord("R")
-MACHINE_BLOCK_AT = 0x3800
+MACHINE_BLOCK_AT = 0x3A00
 """Where the machine block stands in flash, rolls back to back behind it; the firmware lies before it."""
 FLASH_END = 0x7E00
 """End of the room for rolls: a boot loader of 512 bytes stands behind it."""
