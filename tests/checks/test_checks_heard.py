@@ -71,6 +71,7 @@ def test_a_board_that_did_not_play_to_the_end_says_why(reason, word):
     finding = the_one(reason=reason)
     assert (finding.code, finding.severity) == ("heard.stopped", "error")
     assert finding.message.endswith(word)
+    assert finding.advice.startswith("free the carriage" if reason == 9 else "send home" if reason == 21 else "see the board's reasons")
 
 
 def test_the_end_is_placed_where_the_board_told_it_and_names_the_device():

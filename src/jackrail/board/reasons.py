@@ -42,11 +42,12 @@ class Reason:
 
 
 _WIRING = "check the switch, its plug and its `closed` level in the machine file"
+NO_ADVICE = "nothing to do"
 _FLASH = "make the image anew and flash it"
 REASONS = (
-    Reason(0, "none", "nothing is wrong", "nothing to do"),
-    Reason(1, "finished", "the tune was played to its end", "nothing to do"),
-    Reason(2, "asked", "it was told to stop", "nothing to do"),
+    Reason(0, "none", "nothing is wrong", NO_ADVICE),
+    Reason(1, "finished", "the tune was played to its end", NO_ADVICE),
+    Reason(2, "asked", "it was told to stop", NO_ADVICE),
     Reason(3, "link lost", "no good frame came for 1000 ms while the tune was being sent", "check the cable and that the host still runs"),
     Reason(4, "starved", "cues came too late to be played in time", "use 250000 baud, or play from flash"),
     Reason(5, "not homed", "it was told to move a carriage before it knows where that is", "send home first"),

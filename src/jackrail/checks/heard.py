@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from jackrail.board.reasons import NO_ADVICE, REASON_BY_CODE
 from jackrail.findings import Finding, Severity
 from jackrail.performance import Difference
 from jackrail.rehearsal.model import RailTrace, Rehearsal
@@ -35,10 +36,16 @@ def _ending(rehearsal: Rehearsal) -> Iterator[Finding]:
         at_s = next((one.at_s for one in reversed(told) if one.at_s is not None), None)
         place = "rehearsal" if at_s is None else f"{at_s:.3f} s"
         device = next((f" ({one.device})" for one in reversed(told) if one.device), "")
-        advice = "see the board's reasons in docs/SPEC-link.md"
-        yield Finding("heard.stopped", "error", place, f"the board did not play to the end: {rehearsal.ended}{device}", advice=advice)
+        text = f"the board did not play to the end: {rehearsal.ended}{device}"
+        yield Finding("heard.stopped", "error", place, text, advice=_advice(rehearsal.reason))
     for text in rehearsal.unsafe:
         yield Finding("heard.unsafe", "error", "rehearsal", f"not safe: {text}", advice="do not run this on the machine")
+
+
+def _advice(code: int | None) -> str:
+    """The board's own advice for a reason, where it has one."""
+    known = REASON_BY_CODE.get(code) if code is not None else None
+    return known.advice if known and known.advice != NO_ADVICE else "see the board's reasons in docs/SPEC-link.md"
 
 
 def _sounds(rehearsal: Rehearsal) -> Iterator[Finding]:
