@@ -169,15 +169,21 @@ def _rehearse(piece: Piece, mishaps: Sequence[str], *, stream: bool) -> Rehearsa
     return rehearse(piece, mishaps_of(mishaps), stream=stream)
 
 
-def write_rehearsal(rehearsal: Rehearsal, machine: Machine, out: Path) -> tuple[Path, ...]:
-    """Write what a rehearsal yields into the folder `out`: heard.wav, rehearsal.json and trace.vcd, in the way of `write_work`."""
+def write_rehearsal(rehearsal: Rehearsal, machine: Machine, out: Path, work: Work | None = None) -> tuple[Path, ...]:
+    """Write what a rehearsal yields into the folder `out`: heard.wav, rehearsal.json and trace.vcd, in the way of `write_work`.
+
+    work: what was rehearsed; with it also report.html.
+    """
     from jackrail.rehearsal.plant import configure  # noqa: PLC0415
     from jackrail.rehearsal.trace import pin_names, vcd  # noqa: PLC0415
+    from jackrail.report import render_report  # noqa: PLC0415
     from jackrail.sound import render, write_wav  # noqa: PLC0415
 
     names = pin_names(configure(machine))
+    report = {"report.html": lambda path: _write_text(path, render_report(work, rehearsal))} if work else {}
     return _write_all(
         {
+            **report,
             "rehearsal.json": lambda path: _write_json(path, rehearsal.to_json()),
             "heard.wav": lambda path: write_wav(path, render(rehearsal.heard, machine.instrument), 44100),
             "trace.vcd": lambda path: _write_text(path, vcd(rehearsal.edges, names, inputs=rehearsal.inputs, marks=rehearsal.marks)),

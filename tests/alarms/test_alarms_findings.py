@@ -11,6 +11,7 @@ from jackrail.checks.timing import late_findings
 from jackrail.findings import FINDING_CODES, Finding, worst
 from jackrail.motion.voice import Place, Voice
 from jackrail.performance import compare
+from jackrail.rehearsal.model import Slip
 from jackrail.roll.dry_run import play_on_paper
 from jackrail.roll.due import RollCue
 from jackrail.roll.format import Op
@@ -166,7 +167,7 @@ ALARMS = {
     "roll.queue": (lambda: together(13), lambda: together(12)),
     # G at 0, 1 and 2 s, 60 ms each. At a duty of 3 % it gathers 58.2 a stroke and loses 0.03 * 940 = 28.2 between two: 58.2,
     # 88.2, 118.2. It may gather 0.97 * max_on: 118.2 / 0.97 = 121.86 ms.
-    "coil.duty": (lambda: chords_with(121, 0.03), lambda: chords_with(123, 0.03)),
+    "coil.duty": (lambda: chords_with(121, 0.03), lambda: chords_with(125, 0.03)),
     "coil.pulse-short": (lambda: chord_pulse(17.9), lambda: chord_pulse(18)),
     "power.rail-over": (lambda: main_rail_gives(0.9999), lambda: main_rail_gives(1.0001)),
     "power.rail-near": (lambda: main_rail_gives(1.2499), lambda: main_rail_gives(1.2501)),  # 80 % of what it can give
@@ -178,6 +179,7 @@ ALARMS = {
     "heard.late": (lambda: heard(sound(late_s=0.00051)), lambda: heard(sound(late_s=0.0005))),
     "heard.pitch": (lambda: heard(sound(sharp_cents=5.1)), lambda: heard(sound(sharp_cents=5.0))),
     "heard.stopped": (lambda: heard(reason=2), lambda: heard(reason=1)),  # asked; finished
+    "heard.slipped": (lambda: heard(slips=(Slip("carriage", 1.0, 4.0),)), heard),
     "heard.unsafe": (lambda: heard(unsafe=("coil_g is on",)), heard),
     "heard.missed": (lambda: heard(status=a_status(detent_missed=1)), lambda: heard(status=a_status(rehomed=1))),
     "heard.supply": (lambda: heard(rails=(a_rail(8.99),)), lambda: heard(rails=(a_rail(9.0),))),
@@ -206,6 +208,7 @@ GRAVITY = {
     "heard.late": "warning",
     "heard.pitch": "warning",
     "heard.stopped": "error",
+    "heard.slipped": "error",
     "heard.unsafe": "error",
     "heard.missed": "warning",
     "heard.supply": "error",

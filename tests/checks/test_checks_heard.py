@@ -94,7 +94,7 @@ def test_a_counter_of_what_was_missed_is_a_warning(counter, unit):
     assert (finding.code, finding.severity, finding.value, finding.limit, finding.unit) == ("heard.missed", "warning", 3, 0, unit)
 
 
-@pytest.mark.parametrize("counter", ["rehomed", "bad_frames", "overruns"])
+@pytest.mark.parametrize("counter", ["rehomed", "bad_frames"])
 def test_what_the_board_mended_by_itself_is_no_finding(counter):
     assert found(status=a_status(**{counter: 3})) == []
 

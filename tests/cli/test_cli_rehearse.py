@@ -14,7 +14,20 @@ from rehearsing import needs_rehearsal
 from workshop import ROOT, machine_text
 
 ZITHER, CHIMES, LUTE = (str(ROOT / "machines" / f"{name}.toml") for name in ("quay_zither", "tower_chimes", "twin_lute"))
-KEYS = {"ended", "finished", "injected", "notices", "unsafe", "expected", "missing", "extra", "worst_late_s", "worst_cents", "counters"} | {
+KEYS = {
+    "ended",
+    "finished",
+    "injected",
+    "notices",
+    "unsafe",
+    "slips",
+    "expected",
+    "missing",
+    "extra",
+    "worst_late_s",
+    "worst_cents",
+    "counters",
+} | {
     "rails",
     "ran_s",
     "stack_free_b",
@@ -75,7 +88,7 @@ def test_its_json_stands_alone_and_keeps_its_keys(name, tune):
     assert (told["ended"], told["finished"], told["missing"], told["extra"], told["unsafe"]) == ("finished", True, 0, 0, [])
     assert told["expected"] == len(told["heard"]["notes"]) + len(told["heard"]["strokes"]) >= 9
     assert set(told["counters"]) == {"late", "index_missed", "detent_missed", "rehomed", "bad_frames", "overruns"}
-    assert all(set(rail) == {"rail", "lowest_v", "highest_a", "needed_v"} for rail in told["rails"])
+    assert all(set(rail) == {"rail", "lowest_v", "highest_a", "needed_v", "limit_a"} for rail in told["rails"])
     assert all(set(notice) == {"what", "device", "at_s"} for notice in told["notices"])
     assert len(told["image_sha256"]) == 64
 
@@ -168,7 +181,7 @@ def test_what_cannot_be_read_is_bad_input(words):
 def test_what_was_heard_is_written_whole(tune, tmp_path):
     out = tmp_path / "out"
     done = run("rehearse", ZITHER, tune, "--out", out, "--json")
-    assert {path.name for path in out.iterdir()} == {"heard.wav", "rehearsal.json", "trace.vcd"}
+    assert {path.name for path in out.iterdir()} == {"report.html", "heard.wav", "rehearsal.json", "trace.vcd"}
     told = json.loads(done.stdout)
     assert json.loads((out / "rehearsal.json").read_text()) == {key: value for key, value in told.items() if key != "findings"}
     sound = soundfile.info(out / "heard.wav")

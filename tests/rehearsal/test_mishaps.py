@@ -51,13 +51,16 @@ DETENT = Told("detent missed", frozenset(STOPPED | {"heard.missed"}), missed("de
 INDEX = Told("index missed", frozenset(STOPPED | {"heard.missed"}), missed("index", "pick"), ("index_missed",), State.NOT_HOMED)
 WELL = Told("finished", frozenset())
 TOLD = {
-    "lost-steps": Told(DETENT.ended, DETENT.codes | {"heard.pitch"}, DETENT.news, DETENT.counters, DETENT.state),
-    "stalled": Told(DETENT.ended, DETENT.codes | {"heard.pitch"}, DETENT.news, DETENT.counters, DETENT.state),
+    "lost-steps": Told(DETENT.ended, DETENT.codes | {"heard.pitch", "heard.slipped"}, DETENT.news, DETENT.counters, DETENT.state),
+    "stalled": Told(DETENT.ended, DETENT.codes | {"heard.pitch", "heard.slipped"}, DETENT.news, DETENT.counters, DETENT.state),
     "detent-open": DETENT,
     "detent-closed": DETENT,
     "index-missing": INDEX,
     "home-open": Told(
-        "home never closed", frozenset(STOPPED), frozenset({("stopped: home never closed", "carriage")}), state=State.NOT_HOMED
+        "home never closed",
+        frozenset(STOPPED | {"heard.slipped"}),
+        frozenset({("stopped: home never closed", "carriage")}),
+        state=State.NOT_HOMED,
     ),
     "home-closed": Told(
         "home never opened", frozenset(STOPPED), frozenset({("stopped: home never opened", "carriage")}), state=State.NOT_HOMED
@@ -70,7 +73,7 @@ TOLD = {
     "noise-10": Told("finished", frozenset(), counters=("bad_frames",)),
     "noise-30": Told("finished", frozenset(), counters=("bad_frames",)),
     "host-vanishes": Told("link lost", frozenset(STOPPED)),
-    "hang": Told("watchdog", frozenset(STOPPED), anew("watchdog", WATCHDOG), ("bad_frames", "overruns"), State.NOT_HOMED),
+    "hang": Told("watchdog", frozenset(STOPPED | {"heard.missed"}), anew("watchdog", WATCHDOG), ("overruns",), State.NOT_HOMED),
     "reset-power-on": Told(
         "started anew",
         frozenset(STOPPED),
@@ -85,8 +88,10 @@ TOLD = {
     ),
     "reset-brown-out": Told("brown-out", frozenset(STOPPED), anew("brown-out", BROWN_OUT), state=State.NOT_HOMED),
     "reset-watchdog": Told("watchdog", frozenset(STOPPED), anew("watchdog", WATCHDOG), state=State.NOT_HOMED),
-    "overrun": Told("finished", frozenset(), counters=("overruns",)),
-    "weak-supply": Told(INDEX.ended, INDEX.codes | {"heard.late", "heard.supply"}, INDEX.news, INDEX.counters, INDEX.state),
+    "overrun": Told("finished", frozenset({"heard.missed"}), counters=("overruns",)),
+    "weak-supply": Told(
+        INDEX.ended, INDEX.codes | {"heard.late", "heard.supply", "heard.slipped"}, INDEX.news, INDEX.counters, INDEX.state
+    ),
 }
 COUNTERS = ("late", "index_missed", "detent_missed", "rehomed", "bad_frames", "overruns")
 
@@ -138,7 +143,7 @@ def test_after_lost_steps_a_board_finds_home_at_the_next_rest_and_plays_on_in_tu
     assert rehearsal.ended == "finished"
     assert rehearsal.status.rehomed == 1
     assert 1 <= rehearsal.status.detent_missed <= 2
-    assert codes(rehearsal) == {"heard.pitch", "heard.missed"}
+    assert codes(rehearsal) == {"heard.pitch", "heard.missed", "heard.slipped"}
     after = [one for one in rehearsal.comparison.differences if one.onset_s > 5]
     assert len(after) == 3
     assert all(abs(one.sharp_cents) < 1 and abs(one.late_s) < 0.0005 for one in after)
@@ -329,7 +334,7 @@ def test_a_board_that_stops_for_another_reason_before_it_can_know_that_steps_wer
 def test_both_a_slip_and_a_late_coil_are_told_when_home_is_found_again():
     rehearsal, truth = rehearsed(work_of(ZITHER, RESTING), "lost-steps", "late-coil", "noise-10")
     assert rehearsal.ended == "finished"
-    assert codes(rehearsal) == {"heard.pitch", "heard.missed", "heard.late"}
+    assert codes(rehearsal) == {"heard.pitch", "heard.missed", "heard.late", "heard.slipped"}
     assert rehearsal.status.rehomed == 1
     assert_safe(rehearsal, truth, machine(ZITHER))
 

@@ -16,7 +16,7 @@ NAMED = {"index missed": "pick", "detent missed": "pick", "home never closed": "
 
 
 def told(kind, reason="none", where=1):
-    driver = SimpleNamespace(happenings=[Happening(kind, CODE[reason], where, 1500)], infos=[], losses=[])
+    driver = SimpleNamespace(happenings=[Happening(kind, CODE[reason], where, 1500)], infos=[], losses=[], zero_cycle=1)
     (notice,) = notices(driver, NUMBERING)
     return notice
 

@@ -19,7 +19,7 @@ NOTICED_CENTS = 10.0
 
 def rehearsal_findings(rehearsal: Rehearsal) -> list[Finding]:
     """What a rehearsal shows that should not be; nothing when it went as planned."""
-    found = [*_ending(rehearsal), *_sounds(rehearsal), *_counters(rehearsal)]
+    found = [*_ending(rehearsal), *_slips(rehearsal), *_sounds(rehearsal), *_counters(rehearsal)]
     for rail in rehearsal.rails:
         found += _supply(rail)
     return found
@@ -46,6 +46,16 @@ def _advice(code: int | None) -> str:
     """The board's own advice for a reason, where it has one."""
     known = REASON_BY_CODE.get(code) if code is not None else None
     return known.advice if known and known.advice != NO_ADVICE else "see the board's reasons in docs/SPEC-link.md"
+
+
+def _slips(rehearsal: Rehearsal) -> Iterator[Finding]:
+    """One for each motor, naming the first time."""
+    for motor in dict.fromkeys(one.motor for one in rehearsal.slips):
+        first, *more = [one for one in rehearsal.slips if one.motor == motor]
+        again = f", and {len(more)} more times" if more else ""
+        text = f"the motor {motor} lost {abs(first.steps):.0f} full steps in the model{again}"
+        advice = "lower its acceleration or its speed, or free what it moves"
+        yield Finding("heard.slipped", "error", f"{first.at_s:.3f} s", text, round(first.steps, 1), 0, "steps", advice)
 
 
 def _sounds(rehearsal: Rehearsal) -> Iterator[Finding]:
@@ -87,10 +97,13 @@ def _counters(rehearsal: Rehearsal) -> Iterator[Finding]:
     status = rehearsal.status
     for count, what in ((status.index_missed, "turns of a pick"), (status.detent_missed, "arrivals at a stop")) if status else ():
         if count:
-            text = f"{count} {what} were not confirmed by their switch"
+            text = f"not confirmed by their switch: {count} of the {what}"
             yield Finding("heard.missed", "warning", "rehearsal", text, count, 0, "moves", "see board.on_mismatch in docs/formats.md")
     if status and status.late:
         yield Finding("heard.missed", "warning", "rehearsal", f"{status.late} cues were carried out late", status.late, 0, "cues")
+    if status and status.overruns:
+        text = f"{status.overruns} bytes from the line came faster than the board took them"
+        yield Finding("heard.missed", "warning", "rehearsal", text, status.overruns, 0, "bytes")
 
 
 def _supply(rail: RailTrace) -> Iterator[Finding]:
@@ -98,3 +111,7 @@ def _supply(rail: RailTrace) -> Iterator[Finding]:
         text = f"rail {rail.rail} falls to {rail.lowest_v:.1f} V, and its motor drivers need {rail.needed_v:g} V"
         advice = "use a stronger supply, or shorter and thicker wires"
         yield Finding("heard.supply", "error", f"supply.rails.{rail.rail}", text, round(rail.lowest_v, 2), rail.needed_v, "V", advice)
+    if rail.limit_a and rail.highest_a > rail.limit_a:
+        text = f"rail {rail.rail} would have to give {rail.highest_a:.2f} A, and can give {rail.limit_a:g} A"
+        advice = "use a stronger supply, or let fewer things work at once"
+        yield Finding("heard.supply", "error", f"supply.rails.{rail.rail}", text, round(rail.highest_a, 2), rail.limit_a, "A", advice)

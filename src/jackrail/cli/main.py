@@ -180,7 +180,7 @@ def _print_mishaps(ctx: click.Context, _param: click.Parameter, wanted: bool) ->
 @click.option("--fault", "faults", multiple=True, metavar="NAME", help="Make this go wrong; can be given again.")
 @click.option("--faults", "list_faults", is_flag=True, is_eager=True, callback=_print_mishaps, expose_value=False, help="List them.")
 @click.option("--stream", is_flag=True, help="Send the tune over the serial line instead of flashing it.")
-@click.option("--out", metavar="FOLDER", help="Also write heard.wav, rehearsal.json and trace.vcd there.")
+@click.option("--out", metavar="FOLDER", help="Also write a report, heard.wav and trace.vcd there.")
 @click.option("--json", "as_json", is_flag=True, help="Print the rehearsal as JSON.")
 def rehearse(machine: Path, tune: Path, faults: tuple[str, ...], stream: bool, **options: Any) -> None:
     """Run TUNE on the emulated board and a model of MACHINE.
@@ -200,6 +200,7 @@ def rehearse(machine: Path, tune: Path, faults: tuple[str, ...], stream: bool, *
 
     out, as_json, number = (options.pop(name) for name in ("out", "as_json", "number"))
     built = api.load_machine(machine)
+    work = None
     with working("rehearsing", quiet=as_json):
         try:
             if _is_roll(tune):
@@ -210,7 +211,7 @@ def rehearse(machine: Path, tune: Path, faults: tuple[str, ...], stream: bool, *
                 rehearsal = api.rehearse_work(work, faults, stream=stream)
         except api.RigMissing as missing:
             raise api.BadInput(api.Fault("missing", str(missing), hint="everything else works without")) from None
-        paths = api.write_rehearsal(rehearsal, built, Path(out)) if out else ()
+        paths = api.write_rehearsal(rehearsal, built, Path(out), work) if out else ()
     findings = api.rehearsal_findings(rehearsal)
     if as_json:
         _print_json({**rehearsal.to_json(), "findings": [finding.to_json() for finding in findings]})

@@ -14,6 +14,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from jackrail.board.reasons import State
 from jackrail.faults import Fault
 from jackrail.findings import Finding
 from jackrail.pitch import pitch_name
@@ -104,11 +105,31 @@ def show_rehearsal(rehearsal: Rehearsal, findings: Sequence[Finding]) -> None:
     if len(rows) > _MOST_ROWS:
         table.add_row("", f"and {len(rows) - _MOST_ROWS} more; {rows[-1][0]}")
     for rail in rehearsal.rails:
-        table.add_row(rail.rail, f"{rail.lowest_v:.2f} V at least, {rail.highest_a:.2f} A at most")
+        table.add_row(rail.rail, f"{rail.lowest_v:.2f} V at least, {rail.highest_a:.2f} A at most, of {rail.limit_a:g} A")
+    counted = _counted(rehearsal)
+    if counted:
+        table.add_row("counted", counted)
     table.add_row("board", f"{rehearsal.stack_free_b} bytes of memory to spare for its stack, image {rehearsal.digest[:12]}")
-    table.add_row("in the end", "; ".join(rehearsal.unsafe) or "everything off and still")
+    lost = rehearsal.status is not None and rehearsal.status.state == State.NOT_HOMED
+    table.add_row("in the end", "; ".join(rehearsal.unsafe) or "everything off and still" + ("; it must find home again" if lost else ""))
     console.print(table)
     _findings(console, findings)
+
+
+def _counted(rehearsal: Rehearsal) -> str:
+    """What the board counted and is not 0."""
+    status = rehearsal.status
+    if status is None:
+        return ""
+    counts = {
+        "index missed": status.index_missed,
+        "detent missed": status.detent_missed,
+        "homed again": status.rehomed,
+        "late cues": status.late,
+        "damaged frames": status.bad_frames,
+        "bytes lost": status.overruns,
+    }
+    return ", ".join(f"{what} {count}" for what, count in counts.items() if count)
 
 
 def show_paths(paths: Sequence[Path]) -> None:

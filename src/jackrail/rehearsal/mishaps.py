@@ -15,6 +15,7 @@ from jackrail.machine.machine import Machine
 from jackrail.machine.mechanism import TravellingStop, TurningPick
 from jackrail.roll.due import RollCue
 from jackrail.roll.format import Op
+from jackrail.roll.machine_block import pin_number
 from jackrail.roll.roll import pack_roll, unpack_roll
 
 from .driver import Driver
@@ -60,10 +61,6 @@ def _index_switch(machine: Machine) -> str:
     return _first(machine, "index switch", [pick.index_switch for pick in picks if isinstance(pick, TurningPick) and pick.index_switch])
 
 
-def _striking_coil(machine: Machine) -> str:
-    return _first(machine, "striking coil", list(machine.mechanism.pulses_s()))
-
-
 def _motor_rail(machine: Machine) -> str:
     return _first(machine, "motor", [motor.rail for motor in machine.mechanism.motors])
 
@@ -81,6 +78,13 @@ def _plant(name: str, device: Callable[[Machine], str], value: float = 0.0) -> C
         driver.rig.plant.fault(name, device(machine), driver.rig.cycle, value)
 
     return begin
+
+
+def _late_coil(driver: Driver, machine: Machine) -> None:
+    """The coil that struck most often so far: one that the tune uses."""
+    pins = driver.rig.edges()["pin"].tolist()
+    coils = sorted(machine.mechanism.pulses_s(), key=lambda coil: -pins.count(pin_number(machine.board.pins[coil])))
+    driver.rig.plant.fault("coil late", _first(machine, "striking coil", coils), driver.rig.cycle, _LATE_S)
 
 
 def _reset(cause: str) -> Callable[[Driver, Machine], None]:
@@ -135,7 +139,7 @@ _MISHAPS = (
         "the home switch bounces for 20 ms",
         before=_plant("bounces", lambda machine: _switch(machine, "home"), _LONG_BOUNCE_S),
     ),
-    Mishap("late-coil", "a striking coil comes 20 ms late from mid song on", during=_plant("coil late", _striking_coil, _LATE_S)),
+    Mishap("late-coil", "a striking coil comes 20 ms late from mid song on", during=_late_coil),
     Mishap("coil-left-on", "the roll switches a coil on and never off", spoil=_leave_on),
     Mishap(
         "damaged-machine-block",

@@ -41,10 +41,19 @@ class Notice:
 
 
 @dataclass(frozen=True)
+class Slip:
+    """A motor that lost steps: full steps, commanded less made, found at the end of a move, in seconds from time zero."""
+
+    motor: str
+    at_s: float
+    steps: float
+
+
+@dataclass(frozen=True)
 class RailTrace:
     """One rail over the rehearsal, by the plant's current model: seconds from time zero, volts, amperes.
 
-    needed_v: the highest minimum of the motor drivers on it, 0 for none.
+    needed_v: the highest minimum of the motor drivers on it, 0 for none. limit_a: what it can give, 0 when unknown.
     """
 
     rail: str
@@ -52,6 +61,7 @@ class RailTrace:
     voltage_v: NDArray[Any] = field(repr=False)
     current_a: NDArray[Any] = field(repr=False)
     needed_v: float = 0.0
+    limit_a: float = 0.0
 
     @property
     def lowest_v(self) -> float:
@@ -72,7 +82,9 @@ class Rehearsal:
     the board did not say. notices: what it told on the way. unsafe: what was not off, still and where the board believes it
     at the end, nothing when all is well. injected: mishaps that were made to happen. status: the board's counters, None when
     it never answered. edges, inputs, marks: every change of an output pin and of an input (cycle, pin, level), every mark of
-    the board (cycle, place, value); zero_cycle: time zero of play. digest: SHA-256 of the image.
+    the board (cycle, place, value); zero_cycle: time zero of play. trouble: what ended the emulated chip itself,
+    "" for nothing. digest: SHA-256 of the image. slips: moves after which a motor stood elsewhere than its steps say, which
+    only the plant knows.
     """
 
     heard: Performance
@@ -90,6 +102,8 @@ class Rehearsal:
     ran_s: float
     stack_free_b: int
     digest: str
+    trouble: str = ""
+    slips: tuple[Slip, ...] = ()
 
     @property
     def finished(self) -> bool:
@@ -100,6 +114,8 @@ class Rehearsal:
     def ended(self) -> str:
         """Why it ended, in the board's word."""
         known = REASON_BY_CODE.get(self.reason) if self.reason is not None else None
+        if self.trouble:
+            return f"trouble: {self.trouble}"
         if known is None:
             return "no answer"
         return "started anew" if known.code == NONE else known.word
@@ -115,6 +131,7 @@ class Rehearsal:
                 {"what": one.what, "device": one.device, "at_s": None if one.at_s is None else round(one.at_s, 3)} for one in self.notices
             ],
             "unsafe": list(self.unsafe),
+            "slips": [{"motor": one.motor, "at_s": round(one.at_s, 3), "steps": round(one.steps, 1)} for one in self.slips],
             "expected": len(comparison.differences),
             "missing": len(comparison.missing),
             "extra": len(comparison.extra),
@@ -124,7 +141,13 @@ class Rehearsal:
             if status is None
             else {name: getattr(status, name) for name in ("late", "index_missed", "detent_missed", "rehomed", "bad_frames", "overruns")},
             "rails": [
-                {"rail": r.rail, "lowest_v": round(r.lowest_v, 2), "highest_a": round(r.highest_a, 3), "needed_v": r.needed_v}
+                {
+                    "rail": r.rail,
+                    "lowest_v": round(r.lowest_v, 2),
+                    "highest_a": round(r.highest_a, 3),
+                    "needed_v": r.needed_v,
+                    "limit_a": r.limit_a,
+                }
                 for r in self.rails
             ],
             "ran_s": round(self.ran_s, 3),

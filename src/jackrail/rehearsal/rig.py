@@ -104,8 +104,9 @@ class Chip:
         """What the chip puts out: 0, 1 or 2 for high impedance."""
         return int(self.lib.chip_level(self.pointer, pin))
 
-    def send(self, data: bytes, *, baud: float, at: int = 0, wrong_stop_bit: bool = False) -> int:
-        """Bytes on the serial line to the chip, 8N1, from a cycle on or behind what is queued; returns when the line is idle."""
+    def send(self, data: bytes, *, baud: float, at: int | None = None, wrong_stop_bit: bool = False) -> int:
+        """Bytes on the serial line to the chip, 8N1, from a cycle on, now when None, or behind what is queued; returns when it is idle."""
+        at = self.cycle if at is None else at
         return int(self.lib.chip_send(self.pointer, data, len(data), at, CLOCK_HZ / baud, wrong_stop_bit))
 
     def _log(self, name: str, item: str, dtype: np.dtype[Any], start: int = 0) -> NDArray[Any]:

@@ -15,11 +15,14 @@ from jackrail.machine.mechanism import TravellingStop
 from jackrail.roll.machine_block import Numbering, pin_number
 
 from .driver import Driver
-from .model import Notice, RailTrace
+from .model import Notice, RailTrace, Slip
 from .plant import Configuration
+from .plant_run import KINDS
 from .rig import CLOCK_HZ
 
 _STILL_S = 0.1
+_SLIPPED_STEPS = 2.0
+"""Full steps: rotors slip by whole electrical cycles of 4 (Jones), and never lag so far without."""
 _SLACK_S, _SLACK_SHARE = 0.006, 0.001
 """What a board may let a coil be on beyond its limit, and the share of the limit that its clock may add (docs/SPEC-roll.md)."""
 _WORDS = {
@@ -41,7 +44,8 @@ def notices(driver: Driver, numbering: Numbering) -> Iterator[Notice]:
         what = f"stopped: {reason}" if one.kind is News.STOPPED else _WORDS[one.kind]
         names = _named_by(one.kind, reason, numbering)
         device = names[one.where] if one.where < len(names) else ""
-        yield Notice(what, device, None if one.kind is News.HOMED else one.time_ms / 1000)
+        before_play = one.kind is News.HOMED or driver.zero_cycle is None
+        yield Notice(what, device, None if before_play else one.time_ms / 1000)
     for info in driver.infos[1:]:
         if info.reason in REASON_BY_CODE and info.reset_cause != driver.infos[0].reset_cause:
             causes = [text for bit, text in RESET_CAUSES.items() if info.reset_cause & bit]
@@ -95,10 +99,21 @@ def _longest_high(edges: NDArray[Any], end_cycle: int) -> int:
     return int(high.max()) if len(high) else 0
 
 
+def slips(events: NDArray[Any], configuration: Configuration, zero_cycle: int) -> Iterator[Slip]:
+    """Each move after which a motor stood further from its steps than after the one before: it was overtaxed, or knocked."""
+    lost = dict.fromkeys(configuration.motor_ids, 0.0)
+    for cycle, kind, device, _, steps in events.tolist():
+        motor = configuration.motor_ids[device] if KINDS[kind] == "rests" else ""
+        if motor and abs(steps - lost[motor]) > _SLIPPED_STEPS:
+            lost[motor] = steps
+            yield Slip(motor, (cycle - zero_cycle) / CLOCK_HZ, steps)
+
+
 def rail_traces(samples: NDArray[Any], machine: Machine, configuration: Configuration, zero_cycle: int) -> Iterator[RailTrace]:
     """Voltage and current of each rail that was sampled."""
     for number, rail in enumerate(configuration.rail_ids):
         mine = samples[samples["rail"] == number]
         needed_v = max((motor.driver_minimum_v for motor in machine.mechanism.motors if motor.rail == rail), default=0.0)
         time_s = (mine["cycle"].astype(np.int64) - zero_cycle) / CLOCK_HZ
-        yield RailTrace(rail, time_s, mine["voltage_v"], mine["current_a"], needed_v)
+        limit_a = machine.supply.rail(rail).limit_a
+        yield RailTrace(rail, time_s, mine["voltage_v"], mine["current_a"], needed_v, limit_a)
