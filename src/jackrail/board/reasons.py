@@ -56,7 +56,12 @@ REASONS = (
     Reason(8, "index missed", "a pick turned and its index switch did not close", "free the pick, then " + _WIRING),
     Reason(9, "detent missed", "a carriage arrived and its detent switch was open", "free the carriage, send home, lower the acceleration"),
     Reason(10, "coil on too long", "a coil would have been on longer, or more often, than it bears", "pack the tune anew for this machine"),
-    Reason(11, "beyond limits", "a move would have ended outside the carriage's limits, or there is no such axis or coil", "stay inside the limits of the machine file"),
+    Reason(
+        11,
+        "beyond limits",
+        "a move would end outside the limits, or there is no such axis or coil",
+        "stay inside the limits of the machine file",
+    ),
     Reason(
         12, "busy", "it was told to move a motor before the last move was done, or to do something while it plays", "wait, or send stop"
     ),
