@@ -167,7 +167,7 @@ ALARMS = {
     "roll.queue": (lambda: together(13), lambda: together(12)),
     # G at 0, 1 and 2 s, 60 ms each. At a duty of 3 % it gathers 58.2 a stroke and loses 0.03 * 940 = 28.2 between two: 58.2,
     # 88.2, 118.2. It may gather 0.97 * max_on: 118.2 / 0.97 = 121.86 ms.
-    "coil.duty": (lambda: chords_with(121, 0.03), lambda: chords_with(125, 0.03)),
+    "coil.duty": (lambda: chords_with(121, 0.03), lambda: chords_with(123, 0.03)),
     "coil.pulse-short": (lambda: chord_pulse(17.9), lambda: chord_pulse(18)),
     "power.rail-over": (lambda: main_rail_gives(0.9999), lambda: main_rail_gives(1.0001)),
     "power.rail-near": (lambda: main_rail_gives(1.2499), lambda: main_rail_gives(1.2501)),  # 80 % of what it can give

@@ -23,7 +23,6 @@ from .roll import Roll, seconds_of
 
 _SLACK_S = 2 * TOLERANCE_US / 1e6
 """Two packed commands may be nearer or further apart than their cues by this much."""
-LOOK_S = 0.001
 _ADVICE = "this is a fault of the program: do not play the roll, and please report it"
 
 
@@ -80,11 +79,9 @@ def _heat_findings(coil: Coil, spans: Sequence[tuple[float, float]]) -> list[Fin
     """An error when a coil is on so long and so often that the board would switch it off and stop.
 
     On, it gathers heat by 1 - max_duty a second; off, it loses max_duty a second; more than max_on_s (1 - max_duty) is too
-    much. So it bears max_on_s from cold, and in the long run the share max_duty (in the spirit of IEC 60034-1, duty S3). Each
-    time on counts `LOOK_S` more, since the board looks at its coils now and then and may count so much too many each time.
+    much. So it bears max_on_s from cold, and in the long run the share max_duty (in the spirit of IEC 60034-1, duty S3).
     """
     gathers, loses = 1 - coil.max_duty, coil.max_duty
-    spans = [(on_s, off_s + LOOK_S) for on_s, off_s in spans]
     heat_s, cooled_from_s = 0.0, 0.0
     for on_s, off_s in spans:
         heat_s = max(0.0, heat_s - (on_s - cooled_from_s) * loses) + (off_s - on_s) * gathers

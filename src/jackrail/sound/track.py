@@ -22,6 +22,8 @@ Times = NDArray[np.float64]
 # Work is done in pieces that stay in the processor's nearest caches: 8192 samples took 0.3 ns a sample and partial, 1024
 # samples 1.1 ns, because numpy's cost of a call is then the larger part.
 BLOCK_SAMPLES = 8192
+_LEAST_S = 1e-9
+"""A glide that is shorter is a jump: it lies between two samples, and its slope might be no number."""
 
 _OCTAVE_CENTS = 1200.0
 
@@ -63,7 +65,7 @@ class Track:
         cents = np.array([0.0, *(point.cents for point in self.glide)])
         lasts_s = np.diff(since_s)
         slope = np.zeros(len(since_s))  # level before the first point and after the last
-        moving = lasts_s > 0
+        moving = lasts_s > _LEAST_S
         moving[0] = False
         slope[:-1][moving] = np.diff(cents)[moving] / lasts_s[moving]
         growth = slope * math.log(2) / _OCTAVE_CENTS
