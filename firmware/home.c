@@ -55,7 +55,9 @@ void home_switches(void) {
     }
 }
 
-bool home_button(void) { return button.at && is_pressed(&button); }
+bool home_has_button(void) { return button.at; }
+
+bool home_button(void) { return is_pressed(&button); }
 
 static bool is_carriage(const axis_t *axis) { return axis->home.at; }
 

@@ -290,6 +290,8 @@ static void poll_button(void) {
     static uint16_t up_since;
     static uint8_t asked; /* tune */
     static bool armed;
+    if (!home_has_button())
+        return;
     if (!home_button()) {
         up_since = beat();
         armed = true;

@@ -9,8 +9,8 @@
 #include "output.h"
 
 #define NODES (QUEUE_COMMANDS + 6)
-#define HOP 200                  /* counts of timer 0 between two looks, 0.8 ms: it also wakes the main loop */
-#define NEAR 1800                /* ticks: nearer than this the compare register can wait, as 255 counts are 2040 ticks */
+#define HOP 235                  /* counts of timer 0 between two looks, 0.94 ms: it also wakes the main loop */
+#define NEAR 2000                /* ticks: nearer than this the compare register can wait (255 counts are 2040); more than a hop */
 #define SOON 2                   /* counts: the interrupt comes 4 to 12 us from now */
 #define EARLY 8                  /* ticks: a count of timer 0 */
 #define LATE (2 * TICKS_A_MS)

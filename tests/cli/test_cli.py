@@ -61,6 +61,7 @@ def test_the_image_that_is_written_is_the_one_that_was_rehearsed(tmp_path):
     assert hashlib.sha256(flash).hexdigest() == told
 
 
+@pytest.mark.slow
 def test_perform_twice_gives_the_same_bytes_and_leaves_other_files_alone(tmp_path):
     run("perform", ZITHER, LAMPS, "--out", tmp_path)
     before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
@@ -70,6 +71,7 @@ def test_perform_twice_gives_the_same_bytes_and_leaves_other_files_alone(tmp_pat
     assert (tmp_path / "mine.txt").read_text() == "mine"
 
 
+@pytest.mark.slow
 def test_a_folder_in_the_way_leaves_everything_as_it_was(tmp_path):
     run("perform", ZITHER, LAMPS, "--out", tmp_path)
     (tmp_path / "cues.csv").unlink()
@@ -118,6 +120,7 @@ def test_json_is_valid_alone_on_the_output_and_has_the_documented_keys(words, ke
     assert all(f"`{key}`" in described for key in keys)
 
 
+@pytest.mark.slow
 def test_the_written_settings_and_performances_are_what_the_program_says(tmp_path):
     done = run("perform", ZITHER, LAMPS, "--out", tmp_path, "--json")
     assert json.loads((tmp_path / "setting.json").read_text()) == json.loads(done.stdout)["setting"]

@@ -114,6 +114,7 @@ def test_a_file_with_a_byte_order_mark_is_read(tmp_path):
     assert load_machine(path).name == "Quay zither"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "text", ["a = " + "[" * 100_000, "a = " + "1" * 5000, "[" + ".".join("a" * 100_000) + "]"], ids=["deep", "long", "dotted"]
 )

@@ -73,6 +73,7 @@ def test_a_library_that_cannot_be_loaded_is_told(cache, monkeypatch):
         build.library.cache_clear()
 
 
+@pytest.mark.slow
 @needs_rig
 def test_it_is_built_once_and_anew_when_anything_changes(cache, monkeypatch, tmp_path):
     first = build.build()

@@ -291,6 +291,7 @@ def test_a_held_coil_cannot_be_pulsed():
     assert f"pulses coil {finger}" in str(faults_of(unpack_roll, block, LUTE)[0])
 
 
+@pytest.mark.slow
 def test_a_roll_too_long_for_one_block_is_refused_and_one_just_short_enough_is_packed():
     """Turns with a wait of its own each, so that neither table nor REPEAT helps: five bytes a record, by SPEC-roll.md."""
 
