@@ -90,7 +90,11 @@ TOLD = {
     "reset-watchdog": Told("watchdog", frozenset(STOPPED), anew("watchdog", WATCHDOG), state=State.NOT_HOMED),
     "overrun": Told("finished", frozenset({"heard.missed"}), counters=("overruns",)),
     "weak-supply": Told(
-        INDEX.ended, INDEX.codes | {"heard.late", "heard.extra", "heard.supply", "heard.slipped"}, INDEX.news, INDEX.counters, INDEX.state
+        INDEX.ended,
+        INDEX.codes | {"heard.late", "heard.extra", "heard.supply", "heard.slipped"},
+        INDEX.news | {("detent missed", "carriage")},
+        ("index_missed", "detent_missed"),
+        INDEX.state,
     ),
 }
 COUNTERS = ("late", "index_missed", "detent_missed", "rehomed", "bad_frames", "overruns")
