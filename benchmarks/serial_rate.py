@@ -54,6 +54,7 @@ def holds(machine: Machine, flash: bytes, block: bytes, rate: int, baud: int) ->
     packed = [pack_record(record, wait, {}) for record, wait in zip(records, waits_of(records), strict=True)]
     with Rig(flash, configure(machine)) as rig:
         driver = Driver(rig, baud=baud)
+        driver.slice_s = 0.002
         rig.run(0.1)
         if not (driver.greet() and driver.home()):
             raise RuntimeError("the board does not answer")

@@ -56,6 +56,7 @@ class Driver:
     def __init__(self, rig: Rig, noise: Noise | None = None, baud: int = BAUD) -> None:
         self.rig, self.noise, self.baud = rig, noise or Noise(0.0), baud
         self.session = Session()
+        self.slice_s = SLICE_S  # a host that has dense cues to send must look more often
         self.infos: list[Info] = []
         self.happenings: list[Happening] = []
         self.status: Status | None = None
@@ -105,7 +106,7 @@ class Driver:
         """When to look at the line again: soon while an answer is on its way, else when the host has something to say."""
         if self.silent:
             return self.now_s + SLICE_S
-        slice_s = SLICE_S if self.session.answered else _BUSY_SLICE_S
+        slice_s = self.slice_s if self.session.answered else _BUSY_SLICE_S
         return min(self.now_s + slice_s, max(self.session.wake_s, self.now_s + _BUSY_SLICE_S))
 
     def _watch(self) -> None:
