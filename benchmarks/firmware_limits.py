@@ -18,12 +18,13 @@ from jackrail.board.frames import Packet, to_line
 from jackrail.board.image import assemble, built_firmware
 from jackrail.board.link_format import BAUD, Frame, Verb
 from jackrail.board.reasons import State
+from jackrail.machine.board import pin_number
 from jackrail.motion.ensemble import Ensemble, make_ensemble
 from jackrail.rehearsal.driver import Driver
 from jackrail.rehearsal.rig import CLOCK_HZ, Chip
 from jackrail.roll.due import RollCue
 from jackrail.roll.format import Op
-from jackrail.roll.machine_block import numbering_of, pack_machine, pin_number
+from jackrail.roll.machine_block import numbering_of, pack_machine
 from jackrail.roll.roll import pack_roll, unpack_roll
 
 ROOT = Path(__file__).parents[1]

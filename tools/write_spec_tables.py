@@ -4,6 +4,7 @@ import re
 import sys
 from pathlib import Path
 
+from jackrail.machine.board import FIRST_SHIFT_PIN
 from jackrail.roll import format as f
 
 ROOT = Path(__file__).parent.parent
@@ -46,7 +47,7 @@ def constants() -> dict[str, str]:
         "EXPLICIT_WAIT": f.EXPLICIT_WAIT,
         "NO_PIN": f.NO_PIN,
         "NO_AXIS": f.NO_AXIS,
-        "FIRST_SHIFT_PIN": f.FIRST_SHIFT_PIN,
+        "FIRST_SHIFT_PIN": FIRST_SHIFT_PIN,
         "NO_STRIKER": f.NO_STRIKER,
         "FIRST_STRIKER_COIL": f.FIRST_STRIKER_COIL,
         "QUEUE_COMMANDS": f.QUEUE_COMMANDS,

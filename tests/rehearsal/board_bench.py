@@ -5,9 +5,10 @@ from functools import cache
 
 from jackrail.board import image
 from jackrail.board.link_format import BAUD
+from jackrail.machine.board import pin_number
 from jackrail.rehearsal.plant import configure
 from jackrail.rehearsal.rig import CLOCK_HZ, Rig
-from jackrail.roll.machine_block import numbering_of, pack_machine, pin_number
+from jackrail.roll.machine_block import numbering_of, pack_machine
 from workshop import ROOT, ensemble_of
 
 MARK_PLACE, MARK_REASON, MARK_STATE, MARK_START = 0, 1, 2, 0x50

@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 
 from jackrail import api
+from jackrail.machine.board import pin_number
 from jackrail.machine.mechanism import TravellingStop
 from jackrail.rehearsal import rehearse as running
-from jackrail.rehearsal.plant import pin_number
 from jackrail.rehearsal.rig import CLOCK_HZ, Rig
 from workshop import machine
 

@@ -10,8 +10,8 @@ from rehearsed import RESTING, SHORT, assert_safe, carriages_off_mm, codes, edge
 from jackrail import api
 from jackrail.board.reasons import State
 from jackrail.faults import BadInput
+from jackrail.machine.board import pin_number
 from jackrail.rehearsal.mishaps import CATALOGUE, mishaps_of
-from jackrail.rehearsal.plant import pin_number
 from jackrail.rehearsal.rig import CLOCK_HZ
 from rehearsing import needs_rehearsal
 from workshop import changed, fault_codes, machine

@@ -5,7 +5,7 @@ from itertools import pairwise
 import pytest
 from plant_bench import DIRECTION, HOME, HZ, bench, contact, cycles, motor, plant_of, ramp, rest, seen, step_at, switch
 
-from jackrail.rehearsal.plant import Assumptions, configure, pin_number
+from jackrail.rehearsal.plant import Assumptions, configure, wired_pin
 from workshop import changed, machine
 
 MM = {"travel": 40.0, "friction_nm": 0.002, "microsteps": 8}  # 0.025 mm a step
@@ -247,4 +247,4 @@ def test_rails_in_a_ring_make_no_plant():
 
 def test_pins_by_their_names():
     # the contract of the board: D0-D13 are 0-13, A0-A5 14-19, outputs of the shift registers 32 on
-    assert [pin_number(pin) for pin in ("D2", "D13", "A0", "A5", "S0", "S31", None)] == [2, 13, 14, 19, 32, 63, -1]
+    assert [wired_pin(pin) for pin in ("D2", "D13", "A0", "A5", "S0", "S31", None)] == [2, 13, 14, 19, 32, 63, -1]

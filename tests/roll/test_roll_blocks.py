@@ -8,11 +8,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jackrail.faults import BadInput
+from jackrail.machine.board import pin_number
 from jackrail.motion.voice import coil_lead_s, coil_release_s
 from jackrail.roll.due import RollCue, timing_of
 from jackrail.roll.format import HEADER, MACHINE_KIND, RECORDS, ROLL_HEAD, ROLL_KIND, Op, crc16, unwrap, wrap
 from jackrail.roll.listing import list_roll
-from jackrail.roll.machine_block import machine_id, numbering_of, pack_machine, pin_number, unpack_machine
+from jackrail.roll.machine_block import machine_id, numbering_of, pack_machine, unpack_machine
 from jackrail.roll.records import RollRecord
 from jackrail.roll.roll import pack_roll, seconds_of, stream_records, ticks_of, unpack_roll
 from jackrail.work import do_work

@@ -23,6 +23,23 @@ SHIFT_LINES = ("D11", "D13")
 SHIFT_INPUT, SHIFT_OUTPUT = "D12", "D10"
 
 
+FIRST_ANALOG_PIN = 14
+FIRST_SHIFT_PIN = 32
+"""Pin 32 + n is output n of the shift registers; output 0 is QA of the first."""
+_FIRST_PINS = {"D": 0, "A": FIRST_ANALOG_PIN, "S": FIRST_SHIFT_PIN}
+
+
+def pin_number(name: str) -> int:
+    """Number of a pin: D0-D13 are 0-13, A0-A5 are 14-19, S0-S31 (outputs of the shift registers) are 32-63."""
+    return int(name[1:]) + _FIRST_PINS[name[0]]
+
+
+def pin_name(number: int) -> str:
+    """Name of a pin, the inverse of `pin_number`."""
+    kind, first = next((kind, first) for kind, first in reversed(_FIRST_PINS.items()) if number >= first)
+    return f"{kind}{number - first}"
+
+
 CLOCK_HZ = 16e6
 """The one clock that the board's timing is made for: 16 MHz, so that a timer tick is 0.5 us."""
 

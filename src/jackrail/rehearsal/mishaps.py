@@ -11,11 +11,11 @@ from dataclasses import dataclass, replace
 
 from jackrail.board.link_format import BAUD
 from jackrail.faults import BadInput, Fault, nearest
+from jackrail.machine.board import pin_number
 from jackrail.machine.machine import Machine
 from jackrail.machine.mechanism import TravellingStop, TurningPick
 from jackrail.roll.due import RollCue
 from jackrail.roll.format import Op
-from jackrail.roll.machine_block import pin_number
 from jackrail.roll.roll import pack_roll, unpack_roll
 
 from .driver import Driver

@@ -11,13 +11,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from jackrail.machine.board import pin_number
 from jackrail.machine.machine import Machine
 from jackrail.machine.mechanism import Carriage, Coil, FrettedString, Motor, TravellingStop, TurningPick
 from jackrail.machine.stops import stops_of
 
 NONE = -1
 _ELECTRICAL_TURN_STEPS = 4
-_FIRST_ANALOG, _FIRST_SHIFT = 14, 32
 
 Row = dict[str, Any]
 
@@ -74,11 +74,9 @@ class Configuration:
     switch_ids: tuple[str, ...]
 
 
-def pin_number(pin: str | None) -> int:
-    """Number of a pin's name: D0-D13 are 0-13, A0-A5 14-19, S0-S31 (shift registers) 32-63; -1 for None."""
-    if pin is None:
-        return NONE
-    return int(pin[1:]) + {"D": 0, "A": _FIRST_ANALOG, "S": _FIRST_SHIFT}[pin[0]]
+def wired_pin(pin: str | None) -> int:
+    """Number of a pin's name, -1 for None."""
+    return NONE if pin is None else pin_number(pin)
 
 
 def configure(machine: Machine, assumed: Assumptions | None = None) -> Configuration:
@@ -125,7 +123,7 @@ class _Builder:
         )
 
     def _pin(self, device: str) -> int:
-        return pin_number(self.machine.board.pins.get(device))
+        return wired_pin(self.machine.board.pins.get(device))
 
     def _turning_picks(self) -> Iterator[TurningPick]:
         for voice in self.machine.mechanism.voices:

@@ -14,8 +14,8 @@ from jackrail.board.link_format import Verb
 from jackrail.board.messages import Info
 from jackrail.board.reasons import State
 from jackrail.faults import BadInput, Fault
+from jackrail.machine.board import pin_number
 from jackrail.performance import Performance, compare
-from jackrail.roll.machine_block import pin_number
 from jackrail.roll.roll import Roll, stream_records, unpack_roll
 
 from .driver import Driver, Noise

@@ -10,19 +10,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from jackrail.machine.board import pin_name
+
 from .plant import Configuration
 
 UNITS_PER_CYCLE = 625
 MARKS = ("play", "reason", "state")
 """Names of the marks in GPIOR0-2."""
 LEVELS = "01z"
-FIRST_SHIFT_PIN, FIRST_MARK = 32, 64
+FIRST_MARK = 64
 """Numbers of signals: the board's pins, then the outputs of the shift registers, then the marks."""
-
-
-def pin_word(pin: int) -> str:
-    """The board's name of a pin: D0-D13, A0-A5, S0-S31 of the shift registers."""
-    return f"S{pin - FIRST_SHIFT_PIN}" if pin >= FIRST_SHIFT_PIN else f"D{pin}" if pin < 14 else f"A{pin - 14}"
 
 
 def pin_names(configuration: Configuration) -> dict[int, str]:
@@ -63,7 +60,7 @@ def vcd(edges: NDArray[Any], names: Mapping[int, str], *, inputs: NDArray[Any] |
     codes = {signal: chr(33 + number) for number, signal in enumerate(signals)}  # 55 at most, of 94 that 18.2.3.7 allows
     lines = ["$version jackrail $end", "$timescale 100 ps $end", "$scope module board $end"]
     for signal in signals:
-        width, name = (8, MARKS[signal - FIRST_MARK]) if signal >= FIRST_MARK else (1, names.get(signal, pin_word(signal)))
+        width, name = (8, MARKS[signal - FIRST_MARK]) if signal >= FIRST_MARK else (1, names.get(signal, pin_name(signal)))
         lines.append(f"$var wire {width} {codes[signal]} {_word(name)} $end")
     lines += ["$upscope $end", "$enddefinitions $end", "#0", "$dumpvars"]
     lines += [f"b0 {codes[signal]}" if signal >= FIRST_MARK else f"z{codes[signal]}" for signal in signals]

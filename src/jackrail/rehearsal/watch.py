@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from jackrail.board.link_format import News
 from jackrail.board.reasons import REASON_BY_CODE, RESET_CAUSES, State
+from jackrail.machine.board import pin_number
 from jackrail.machine.machine import Machine
 from jackrail.machine.mechanism import TravellingStop
-from jackrail.roll.machine_block import Numbering, pin_number
+from jackrail.roll.machine_block import Numbering
 
 from .driver import Driver
 from .model import Notice, RailTrace, Slip

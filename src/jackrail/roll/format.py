@@ -24,8 +24,6 @@ FLASH_END = 0x7E00
 """End of the room for rolls: a boot loader of 512 bytes stands behind it."""
 NO_PIN = 255
 NO_AXIS = 255
-FIRST_SHIFT_PIN = 32
-"""Pin 32 + n is output n of the shift registers; output 0 is QA of the first."""
 NO_STRIKER = 255
 FIRST_STRIKER_COIL = 128
 """A striker of 128 + n is coil n, one below 128 is the axis of a pick."""

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from jackrail.faults import BadInput, Fault
-from jackrail.machine.board import SHIFT_LATCH, Board
+from jackrail.machine.board import FIRST_SHIFT_PIN, SHIFT_LATCH, Board, pin_number
 from jackrail.machine.mechanism import Coil, KickedPick, Mechanism, TravellingStop, TurningPick
 from jackrail.motion.axis import Axis
 from jackrail.motion.ensemble import Ensemble
@@ -18,7 +18,6 @@ from jackrail.motion.voice import GUARD_S, coil_lead_s, coil_release_s, pluck_le
 from .format import (
     AXIS,
     COIL,
-    FIRST_SHIFT_PIN,
     FIRST_STRIKER_COIL,
     MACHINE_HEAD,
     MACHINE_KIND,
@@ -134,11 +133,6 @@ def unpack_machine(block: bytes) -> Records:
     if offset != len(payload):
         raise BadInput(Fault("block", "has bytes behind its last record", f"byte {offset}", f"{len(payload) - offset} bytes", "0 bytes"))
     return found
-
-
-def pin_number(name: str) -> int:
-    """Number of a pin: D0-D13 are 0-13, A0-A5 are 14-19, S0-S31 (outputs of the shift registers) are 32-63."""
-    return int(name[1:]) + {"D": 0, "A": 14, "S": FIRST_SHIFT_PIN}[name[0]]
 
 
 def _pin(board: Board, device: str) -> int:
