@@ -14,8 +14,8 @@ from jackrail.pitch import parse_pitch
 from jackrail.setting.fit import fit, key_name
 from jackrail.setting.taste import Taste
 from jackrail.setting.wishes import Wishes
-from jackrail.tune.abc import read_abc
-from jackrail.tune.abc_text import split_tunes
+from jackrail.tune.abc.reader import read_abc
+from jackrail.tune.abc.text import split_tunes
 from jackrail.tune.model import KeyMark, Tune, TuneNote
 from workshop import MACHINE_NAMES, changed, ensemble, ensemble_of, examples, tune, tunes
 

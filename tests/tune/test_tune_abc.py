@@ -5,9 +5,9 @@ from fractions import Fraction
 import pytest
 
 from jackrail.faults import BadInput
-from jackrail.tune.abc import read_abc
-from jackrail.tune.abc_fields import FieldError, default_unit, read_key, read_metre, read_parts, read_tempo, read_unit
-from jackrail.tune.abc_text import split_tunes
+from jackrail.tune.abc.fields import FieldError, default_unit, read_key, read_metre, read_parts, read_tempo, read_unit
+from jackrail.tune.abc.reader import read_abc
+from jackrail.tune.abc.text import split_tunes
 
 
 def read(music: str, key: str = "C", metre: str = "4/4", unit: str = "1/4", header: str = ""):

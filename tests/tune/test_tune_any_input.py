@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from jackrail.faults import BadInput
 from jackrail.pitch import parse_chord
 from jackrail.tune.model import TempoMark, Tune, TuneNote
-from jackrail.tune.musicxml_file import open_musicxml
+from jackrail.tune.musicxml.file import open_musicxml
 from jackrail.tune.one_line import one_line
 from jackrail.tune.read import list_tunes, read_tune
 

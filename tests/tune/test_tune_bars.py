@@ -4,10 +4,10 @@ from fractions import Fraction
 
 import pytest
 
-from jackrail.tune.abc import read_abc
-from jackrail.tune.abc_text import split_tunes
-from jackrail.tune.musicxml import read_musicxml
-from jackrail.tune.musicxml_file import open_musicxml
+from jackrail.tune.abc.reader import read_abc
+from jackrail.tune.abc.text import split_tunes
+from jackrail.tune.musicxml.file import open_musicxml
+from jackrail.tune.musicxml.reader import read_musicxml
 from jackrail.tune.read import read_tune
 from workshop import ROOT
 

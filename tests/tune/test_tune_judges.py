@@ -14,8 +14,8 @@ from pathlib import Path
 import pytest
 
 from jackrail.faults import BadInput
-from jackrail.tune.abc import read_abc
-from jackrail.tune.abc_text import TuneText, split_tunes
+from jackrail.tune.abc.reader import read_abc
+from jackrail.tune.abc.text import TuneText, split_tunes
 from jackrail.tune.model import Tune
 from jackrail.tune.read import read_tune
 

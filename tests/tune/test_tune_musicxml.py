@@ -5,8 +5,8 @@ import zipfile
 import pytest
 
 from jackrail.faults import BadInput
-from jackrail.tune.musicxml import list_parts, read_musicxml
-from jackrail.tune.musicxml_file import open_musicxml
+from jackrail.tune.musicxml.file import open_musicxml
+from jackrail.tune.musicxml.reader import list_parts, read_musicxml
 
 DIVISIONS = "<attributes><divisions>2</divisions><time><beats>2</beats><beat-type>4</beat-type></time></attributes>"
 

@@ -7,8 +7,8 @@ after a D.C. is common practice, no source.
 import pytest
 
 from jackrail.faults import BadInput
-from jackrail.tune.abc import read_abc
-from jackrail.tune.abc_text import split_tunes
+from jackrail.tune.abc.reader import read_abc
+from jackrail.tune.abc.text import split_tunes
 
 LETTERS = {60: "C", 62: "D", 64: "E", 65: "F", 67: "G", 69: "A", 71: "B", 72: "c"}
 

@@ -6,9 +6,9 @@ from fractions import Fraction
 import pytest
 
 from jackrail.faults import BadInput
-from jackrail.tune.midi import list_midi, read_midi
-from jackrail.tune.smf import read_smf
-from jackrail.tune.written import Notes
+from jackrail.tune.midi.reader import list_midi, read_midi
+from jackrail.tune.midi.smf import read_smf
+from jackrail.tune.score.written import Notes
 
 END = "00 FF 2F 00"
 

@@ -7,12 +7,12 @@ from pathlib import Path
 
 from jackrail.faults import BadInput, Fault
 
-from .abc import read_abc
-from .abc_text import TuneText, split_tunes
-from .midi import list_midi, read_midi
+from .abc.reader import read_abc
+from .abc.text import TuneText, split_tunes
+from .midi.reader import list_midi, read_midi
 from .model import Tune
-from .musicxml import list_parts, read_musicxml
-from .musicxml_file import looks_like_xml, open_musicxml
+from .musicxml.file import looks_like_xml, open_musicxml
+from .musicxml.reader import list_parts, read_musicxml
 from .one_line import one_line
 
 MAX_BYTES = 8 * 2**20

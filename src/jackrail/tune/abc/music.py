@@ -8,13 +8,13 @@ from fractions import Fraction
 
 from jackrail.faults import Fault
 from jackrail.pitch import moved_symbol
+from jackrail.tune.chord_names import NO_CHORD, readable
+from jackrail.tune.model import Quarters
+from jackrail.tune.score.written import Notes, WrittenBar, mark_words
 
-from .abc_fields import ACCIDENTALS
-from .abc_tokens import MAX_NOTE_Q, MAX_PASS, PASSES, TOKEN, note_length_q, pass_numbers
-from .abc_voice import STEERING, Voice
-from .chord_names import NO_CHORD, readable
-from .model import Quarters
-from .written import Notes, WrittenBar, mark_words
+from .fields import ACCIDENTALS
+from .tokens import MAX_NOTE_Q, MAX_PASS, PASSES, TOKEN, note_length_q, pass_numbers
+from .voice import STEERING, Voice
 
 _TUPLET_Q = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}  # the others take 2, in compound metres 3 (ABC 2.1 section 4.13)
 _SHORTHANDS = {

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from .model import Quarters
+from jackrail.tune.model import Quarters
 
 _MODES = {"maj": 0, "ion": 0, "": 0, "mix": -1, "dor": -2, "m": -3, "min": -3, "aeo": -3, "phr": -4, "loc": -5, "lyd": 1}
 _MODE_NAMES = {

@@ -5,10 +5,10 @@ from __future__ import annotations
 from fractions import Fraction
 
 from jackrail.pitch import TONIC_FIFTHS, moved_signature
+from jackrail.tune.model import Quarters
+from jackrail.tune.score.written import Notes, WrittenBar, WrittenNote, mark_words
 
-from .abc_fields import Key, Pitching
-from .model import Quarters
-from .written import Notes, WrittenBar, WrittenNote, mark_words
+from .fields import Key, Pitching
 
 _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _ONE = Fraction(1)

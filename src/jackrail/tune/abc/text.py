@@ -6,8 +6,7 @@ import re
 from dataclasses import dataclass, field
 
 from jackrail.faults import BadInput, Fault
-
-from .one_line import one_line
+from jackrail.tune.one_line import one_line
 
 MAX_TUNES = 50_000
 

@@ -10,10 +10,10 @@ import re
 from fractions import Fraction
 
 from jackrail.faults import BadInput, Fault
+from jackrail.tune.model import Bar, KeyMark, Quarters, TempoMark, Tune, TuneNote
+from jackrail.tune.score.written import Notes
 
-from .model import Bar, KeyMark, Quarters, TempoMark, Tune, TuneNote
 from .smf import DRUMS, Smf, Track, read_smf
-from .written import Notes
 
 _MELODY = re.compile(r"melod|lead|\btune|vocal|voice|solo|\bright", re.IGNORECASE)
 MAX_QUARTERS = 20_000

@@ -6,7 +6,7 @@ import re
 from fractions import Fraction
 from functools import lru_cache
 
-from .model import Quarters
+from jackrail.tune.model import Quarters
 
 MAX_NOTE_Q = 1000
 """Longest note, in quarters; a longer one is a slip."""

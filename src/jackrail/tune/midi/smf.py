@@ -10,9 +10,8 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from jackrail.faults import BadInput, Fault
-
-from .one_line import one_line
-from .written import Notes
+from jackrail.tune.one_line import one_line
+from jackrail.tune.score.written import Notes
 
 DRUMS = 9
 """Channel 10 counted from 0: the drums of General MIDI."""

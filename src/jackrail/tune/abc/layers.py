@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from .abc_voice import Voice
-from .playing_out import check_length, play_order
-from .written import Notes, WrittenBar
+from jackrail.tune.score.playing_out import check_length, play_order
+from jackrail.tune.score.written import Notes, WrittenBar
+
+from .voice import Voice
 
 
 def merged(voices: Sequence[Voice], notes: Notes) -> list[WrittenBar]:

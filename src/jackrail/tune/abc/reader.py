@@ -7,16 +7,16 @@ from collections.abc import Callable
 from fractions import Fraction
 
 from jackrail.faults import BadInput, Fault
+from jackrail.tune.model import Tune
+from jackrail.tune.score.assemble import assemble
+from jackrail.tune.score.bar_lengths import check_lengths, find_starts, number_bars
+from jackrail.tune.score.written import Notes
 
-from .abc_fields import FieldError, Key, Pitching, default_unit, read_key, read_metre, read_parts, read_pitching, read_tempo, read_unit
-from .abc_layers import merged, part_order
-from .abc_music import MusicReader
-from .abc_text import TuneText, uncommented
-from .abc_voice import Voice
-from .assemble import assemble
-from .bar_lengths import check_lengths, find_starts, number_bars
-from .model import Tune
-from .written import Notes
+from .fields import FieldError, Key, Pitching, default_unit, read_key, read_metre, read_parts, read_pitching, read_tempo, read_unit
+from .layers import merged, part_order
+from .music import MusicReader
+from .text import TuneText, uncommented
+from .voice import Voice
 
 _FIELD = re.compile(r"([A-Za-z+]):(.*)")
 _MUSIC_LETTER = re.compile(r"[A-Ga-g]:+\|")

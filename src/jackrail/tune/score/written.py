@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal
 
-from .model import Quarters
-from .one_line import one_line
+from jackrail.tune.model import Quarters
+from jackrail.tune.one_line import one_line
 
 Jump = Literal["", "capo", "segno"]
 Until = Literal["", "fine", "coda"]

@@ -8,8 +8,8 @@ from fractions import Fraction
 from typing import TypeVar
 
 from jackrail.faults import BadInput, Fault
+from jackrail.tune.model import Bar, ChordSymbol, KeyMark, Quarters, TempoMark, Tune, TuneNote
 
-from .model import Bar, ChordSymbol, KeyMark, Quarters, TempoMark, Tune, TuneNote
 from .written import Notes, WrittenBar, WrittenNote
 
 V = TypeVar("V")

@@ -5,8 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from jackrail.faults import Fault
-
-from .written import Notes, WrittenBar
+from jackrail.tune.score.written import Notes, WrittenBar
 
 
 class Reading:

@@ -8,11 +8,11 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from jackrail.faults import BadInput
+from jackrail.tune.model import Quarters
+from jackrail.tune.score.written import Notes, WrittenBar, WrittenNote
 
-from .model import Quarters
-from .musicxml_marks import read_barline, read_direction, read_harmony, read_key, read_sound, read_time
-from .musicxml_reading import Reading
-from .written import Notes, WrittenBar, WrittenNote
+from .marks import read_barline, read_direction, read_harmony, read_key, read_sound, read_time
+from .reading import Reading
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element

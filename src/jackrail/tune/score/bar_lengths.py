@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from .model import Quarters
+from jackrail.tune.model import Quarters
+
 from .written import Notes, WrittenBar
 
 _SHOWN = 6

@@ -5,18 +5,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from jackrail.faults import BadInput, Fault
+from jackrail.tune.one_line import one_line
+from jackrail.tune.score.assemble import assemble
+from jackrail.tune.score.bar_lengths import check_lengths, find_starts
+from jackrail.tune.score.playing_out import play_order
+from jackrail.tune.score.written import Notes, WrittenBar
 
-from .assemble import assemble
-from .bar_lengths import check_lengths, find_starts
-from .musicxml_part import PartReader
-from .one_line import one_line
-from .playing_out import play_order
-from .written import Notes, WrittenBar
+from .part import PartReader
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
-    from .model import Tune
+    from jackrail.tune.model import Tune
 
 MAX_PARTS = 1000
 MAX_MEASURES = 20_000

@@ -7,10 +7,10 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from jackrail.pitch import TONIC_FIFTHS, moved_signature, moved_symbol
+from jackrail.tune.chord_names import KINDS, readable
+from jackrail.tune.score.written import mark_words
 
-from .chord_names import KINDS, readable
-from .musicxml_reading import Reading
-from .written import mark_words
+from .reading import Reading
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element

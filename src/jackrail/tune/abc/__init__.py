@@ -1,0 +1,1 @@
+"""ABC files (ABC 2.1) as tunes."""

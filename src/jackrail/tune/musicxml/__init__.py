@@ -1,0 +1,1 @@
+"""MusicXML scores (4.0 and before) as tunes."""

@@ -1,0 +1,1 @@
+"""Music as written on paper, and how it is played out: what the readers of notation share."""
