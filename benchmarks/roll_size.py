@@ -75,7 +75,7 @@ def real_tunes(count: int, seed: int = 1) -> Iterator[Tune]:
 
 def numbers_of(file: Path) -> list[tuple[int, str]]:
     try:
-        return api.list_tunes(file)
+        return [(offer.number, offer.title) for offer in api.list_tunes(file)]
     except BadInput:
         return []
 

@@ -41,16 +41,19 @@ from jackrail.setting.fit import fit
 from jackrail.setting.model import Setting
 from jackrail.setting.taste import Taste
 from jackrail.setting.wishes import Wishes
+from jackrail.tune.choice import Choice, Offer
 from jackrail.tune.model import Tune
 from jackrail.tune.read import list_tunes, read_tune
 from jackrail.work import Work, do_work
 
 __all__ = [
     "BadInput",
+    "Choice",
     "Fault",
     "Finding",
     "Image",
     "Machine",
+    "Offer",
     "Rehearsal",
     "RigMissing",
     "Setting",

@@ -103,7 +103,10 @@ def test_a_run_killed_at_any_moment_leaves_whole_files_only(tmp_path, after_s):
         (["perform", ZITHER, LAMPS, "--out", "{out}"], {"out", "files", "setting", "memory", "rehearsal", "findings"}),
         (["check", ZITHER, LAMPS], {"machine", "findings", "faults"}),
         (["read", LAMPS, "--list"], {"tunes"}),
-        (["read", LAMPS], {"title", "notes", "chords", "pickup_q", "tempo", "keys", "bars", "warnings"}),
+        (
+            ["read", LAMPS],
+            {"title", "notes", "chords", "pickup_q", "tempo", "keys", "bars", "warnings"} | {"ornaments", "harmony", "key_estimated"},
+        ),
         (
             ["fit", ZITHER, LAMPS],
             {"title", "machine", "transpose_semitones", "tempo_factor", "quarters_per_minute", "notes_total", "notes_kept", "notes_folded"}

@@ -5,6 +5,7 @@ import zipfile
 import pytest
 
 from jackrail.faults import BadInput
+from jackrail.tune.choice import Choice
 from jackrail.tune.musicxml.file import open_musicxml
 from jackrail.tune.musicxml.reader import list_parts, read_musicxml
 
@@ -24,7 +25,7 @@ def score(*measures: str, numbers=None, parts: str = "") -> bytes:
 
 
 def read(data: bytes, number=None):
-    return read_musicxml(open_musicxml(data)[0], "t", number)
+    return read_musicxml(open_musicxml(data)[0], "t", Choice(part=None if number is None else str(number)))
 
 
 def heads(data: bytes) -> list[tuple[float, float, int]]:
@@ -211,7 +212,7 @@ def test_written_numbers():
 def test_parts():
     other = f"<part id='P2'><measure number='1'>{DIVISIONS}{note('G')}</measure></part>"
     data = score(DIVISIONS + note("C"), parts=other)
-    assert list_parts(open_musicxml(data)[0]) == [(1, "Fiddle"), (2, "")]
+    assert [(offer.number, offer.title) for offer in list_parts(open_musicxml(data)[0])] == [(1, "Fiddle"), (2, "")]
     assert [n.midi for n in read(data, 2).notes] == [79]
     assert "part 1 (Fiddle) was read, the first; left out: 2 (P2)" in read(data).warnings
     with pytest.raises(BadInput, match="no part with that number"):
@@ -251,7 +252,7 @@ def test_encodings(encoding):
     text = f'<?xml version="1.0" encoding="{encoding.replace("-sig", "")}"?>' + score(DIVISIONS + note("C")).decode().replace(
         "Fiddle", "Flöte"
     )
-    assert list_parts(open_musicxml(text.encode(encoding))[0]) == [(1, "Flöte")]
+    assert list_parts(open_musicxml(text.encode(encoding))[0])[0].title == "Flöte"
 
 
 def test_entities_and_unknown_encodings_are_refused():

@@ -52,7 +52,7 @@ def test_a_title_is_one_line(tmp_path, name, data, title):
 @pytest.mark.parametrize("name, data", [("a.abc", abc("T:\x7fA  B")), ("a.mid", midi(b"\x1bA\n B")), ("a.xml", score("A\n B"))])
 def test_names_in_a_list_are_one_line_each(tmp_path, name, data):
     (tmp_path / name).write_bytes(data)
-    assert list_tunes(tmp_path / name) == [(1, "A B")]
+    assert [(offer.number, offer.title) for offer in list_tunes(tmp_path / name)] == [(1, "A B")]
 
 
 def test_a_long_title_is_cut(tmp_path):

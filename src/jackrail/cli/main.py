@@ -10,7 +10,6 @@ import json
 import os
 import shlex
 import sys
-from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,8 +18,10 @@ import click
 
 from jackrail import __version__
 
+from .options import choice_of, fitting_options, reading_options, wishes_of
+
 if TYPE_CHECKING:
-    from jackrail.api import Finding, Rehearsal, Wishes, Work
+    from jackrail.api import Finding, Rehearsal, Work
 
 _FILE = click.Path(path_type=Path)
 
@@ -76,31 +77,12 @@ def main() -> None:
     """
 
 
-def _fitting_options(command: Callable[..., None]) -> Callable[..., None]:
-    """The options that say how a tune is to be fitted."""
-    options = (
-        click.option("--number", type=int, metavar="X", help="Tune number X: in a file of several tunes."),
-        click.option("--key", metavar="KEY", help="Play in this key: G, Em, Bb.  [best for the machine]"),
-        click.option("--transpose", type=int, metavar="N", help="Move by N semitones, instead of --key."),
-        click.option("--tempo", metavar="TEMPO", help='Quarter notes a minute, "96", or a share, "80%".  [best]'),
-        click.option(
-            "--leave",
-            type=click.Choice(["late", "early"]),
-            default="late",
-            show_default=True,
-            help="When a bar leaves a note: early lets it be heard sliding.",
-        ),
-    )
-    for option in reversed(options):
-        command = option(command)
-    return command
-
-
 @main.command()
 @click.argument("machine", type=_FILE)
 @click.argument("tune", type=_FILE)
 @click.option("--out", metavar="FOLDER", default="out", show_default=True, help="Folder for what is made.")
-@_fitting_options
+@reading_options
+@fitting_options
 @click.option("--no-rehearsal", is_flag=True, help="Do not run it on the emulated board.")
 @click.option("--json", "as_json", is_flag=True, help="Print a summary as JSON.")
 def perform(machine: Path, tune: Path, out: str, no_rehearsal: bool, as_json: bool, **wishes: Any) -> None:
@@ -120,7 +102,8 @@ def perform(machine: Path, tune: Path, out: str, no_rehearsal: bool, as_json: bo
     if not out.strip():
         raise api.BadInput(api.Fault("option", "is empty", "--out", hint="name a folder"))
     with working("fitting", quiet=as_json):
-        work = api.do_work(api.load_machine(machine), api.read_tune(tune, wishes.pop("number")), _wishes(wishes))
+        read = api.read_tune(tune, choice_of(wishes))
+        work = api.do_work(api.load_machine(machine), read, wishes_of(wishes))
     rehearsal, findings = None, list(work.findings)
     if not no_rehearsal:
         with working("rehearsing", quiet=as_json):
@@ -176,7 +159,8 @@ def _print_mishaps(ctx: click.Context, _param: click.Parameter, wanted: bool) ->
 @main.command()
 @click.argument("machine", type=_FILE)
 @click.argument("tune", type=_FILE)
-@_fitting_options
+@reading_options
+@fitting_options
 @click.option("--fault", "faults", multiple=True, metavar="NAME", help="Make this go wrong; can be given again.")
 @click.option("--faults", "list_faults", is_flag=True, is_eager=True, callback=_print_mishaps, expose_value=False, help="List them.")
 @click.option("--stream", is_flag=True, help="Send the tune over the serial line instead of flashing it.")
@@ -198,16 +182,16 @@ def rehearse(machine: Path, tune: Path, faults: tuple[str, ...], stream: bool, *
 
     from .show import show_paths, show_rehearsal, working
 
-    out, as_json, number = (options.pop(name) for name in ("out", "as_json", "number"))
+    out, as_json, choice = options.pop("out"), options.pop("as_json"), choice_of(options)
     built = api.load_machine(machine)
     work = None
     with working("rehearsing", quiet=as_json):
         try:
             if _is_roll(tune):
-                _refuse_wishes({"number": number, **options})
+                _refuse_wishes({**asdict(choice), **options})
                 rehearsal = api.rehearse_roll(built, tune.read_bytes(), faults, stream=stream)
             else:
-                work = api.do_work(built, api.read_tune(tune, number), _wishes(options))
+                work = api.do_work(built, api.read_tune(tune, choice), wishes_of(options))
                 rehearsal = api.rehearse_work(work, faults, stream=stream)
         except api.RigMissing as missing:
             raise api.BadInput(api.Fault("missing", str(missing), hint="everything else works without")) from None
@@ -221,11 +205,14 @@ def rehearse(machine: Path, tune: Path, faults: tuple[str, ...], stream: bool, *
     raise SystemExit(1 if api.worst(findings) == "error" else 0)
 
 
+_UNASKED = {"leave": "late", "ornaments": "none", "harmony": "any"}
+
+
 def _refuse_wishes(options: dict[str, Any]) -> None:
     """Raise BadInput for wishes about a packed roll, which was fitted when it was made."""
     from jackrail import api
 
-    given = [name for name, value in options.items() if value not in (None, "late")]
+    given = [name for name, value in options.items() if value not in (None, _UNASKED.get(name))]
     if given:
         hint = "give the tune instead of its roll"
         raise api.BadInput([api.Fault("option", "changes nothing in a packed roll", f"--{name}", hint=hint) for name in given])
@@ -243,7 +230,8 @@ def _is_roll(path: Path) -> bool:
 @main.command()
 @click.argument("machine", type=_FILE)
 @click.argument("tune", type=_FILE)
-@_fitting_options
+@reading_options
+@fitting_options
 @click.option("--json", "as_json", is_flag=True, help="Print the setting as JSON.")
 def fit(machine: Path, tune: Path, as_json: bool, **wishes: Any) -> None:
     """Say what MACHINE keeps of TUNE and what it gives up.
@@ -257,8 +245,8 @@ def fit(machine: Path, tune: Path, as_json: bool, **wishes: Any) -> None:
     from .show import show_setting, working
 
     with working("fitting", quiet=as_json):
-        built, read = api.load_machine(machine), api.read_tune(tune, wishes.pop("number"))
-        setting = api.fit_tune(built, read, _wishes(wishes))
+        built, read = api.load_machine(machine), api.read_tune(tune, choice_of(wishes))
+        setting = api.fit_tune(built, read, wishes_of(wishes))
     if as_json:
         _print_json(api.setting_json(built, setting))
     else:
@@ -268,28 +256,31 @@ def fit(machine: Path, tune: Path, as_json: bool, **wishes: Any) -> None:
 
 @main.command()
 @click.argument("tune", type=_FILE)
-@click.option("--number", type=int, metavar="X", help="Tune number X: in a file of several tunes.")
-@click.option("--list", "listing", is_flag=True, help="List the tunes in the file instead.")
+@reading_options
+@click.option("--list", "listing", is_flag=True, help="List what is in the file instead: tunes, parts and voices, tracks.")
 @click.option("--json", "as_json", is_flag=True, help="Print the tune as JSON.")
-def read(tune: Path, number: int | None, listing: bool, as_json: bool) -> None:
+def read(tune: Path, listing: bool, as_json: bool, **options: Any) -> None:
     """Show what is understood of TUNE: MIDI, ABC or MusicXML.
 
     \b
-    Example:
+    Examples:
       jackrail read mine/tune.abc --json
+      jackrail read score.mxl --list
+      jackrail read score.mxl --part 2 --voice 1
     """
     from jackrail import api
 
-    from .show import show_listing, show_tune
+    from .show import show_offers, show_tune
 
+    choice = choice_of(options)
     if listing:
-        tunes = api.list_tunes(tune)
+        offers = api.list_tunes(tune, choice.number)
         if as_json:
-            _print_json({"tunes": [{"number": number, "title": title} for number, title in tunes]})
+            _print_json({"tunes": [asdict(offer) for offer in offers]})
         else:
-            show_listing(tunes)
+            show_offers(offers)
         return
-    found = api.read_tune(tune, number)
+    found = api.read_tune(tune, choice)
     if as_json:
         _print_json(found.to_json())
     else:
@@ -356,12 +347,6 @@ def schema() -> None:
     from jackrail import api
 
     _print_json(api.json_schema())
-
-
-def _wishes(options: dict[str, Any]) -> Wishes:
-    from jackrail.api import Wishes
-
-    return Wishes(**options)
 
 
 def _print_json(value: object) -> None:

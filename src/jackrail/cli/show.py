@@ -22,6 +22,7 @@ from jackrail.rehearsal.model import Rehearsal
 from jackrail.setting.fit import key_name
 from jackrail.setting.losses import gather
 from jackrail.setting.model import Loss, Setting
+from jackrail.tune.choice import Offer
 from jackrail.tune.model import Tune
 from jackrail.work import Work
 
@@ -179,12 +180,16 @@ def _warnings(console: Console, tune: Tune) -> None:
         console.print(Text("warning: ", _MARKS["warning"]) + Text(warning))
 
 
-def show_listing(tunes: Sequence[tuple[int, str]]) -> None:
-    """The tunes of a file of several."""
+def show_offers(offers: Sequence[Offer]) -> None:
+    """What is in a file, with the words that choose it and what helps to choose; a star marks what is read unasked."""
     console = _console()
-    table = _table()
-    for number, title in tunes:
-        table.add_row(str(number), title)
+    table = Table(box=None, show_header=False, padding=(0, 2, 0, 0))
+    for offer in offers:
+        span = "" if offer.lowest is None or offer.highest is None else f"{pitch_name(offer.lowest)} to {pitch_name(offer.highest)}"
+        notes = "" if offer.notes is None else f"{offer.notes} notes"
+        chordal = f"{100 * offer.together:.0f} % together" if offer.together else ""
+        mark = "*" if offer.chosen else ""
+        table.add_row(mark, " ".join(offer.options), Text(offer.title or "(no name)"), notes, span, chordal, Text(offer.about))
     console.print(table)
 
 

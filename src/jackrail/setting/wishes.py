@@ -25,13 +25,17 @@ class Wishes:
 
     key: tonic to play in, as "G" or "Em". transpose: semitones, instead of key. tempo: quarter notes a minute as "96", or
     a share of the written tempo as "80%". leave: "late" lets each note ring at its pitch as long as the travel allows,
-    "early" moves as soon as a note has spoken, so that the bar is heard sliding.
+    "early" moves as soon as a note has spoken, so that the bar is heard sliding. ornaments: small notes to try as well, of
+    grace notes alone or of all `Tune.ornaments`. harmony: "any" also takes chords estimated from the file's accompaniment and,
+    where there are none at all, proposes some from the machine's chord bars; "written" only those written; "none" none.
     """
 
     key: str | None = None
     transpose: int | None = None
     tempo: str | None = None
     leave: Literal["late", "early"] = "late"
+    ornaments: Literal["none", "graces", "all"] = "none"
+    harmony: Literal["any", "written", "none"] = "any"
     taste: Taste = field(default_factory=Taste)
 
 

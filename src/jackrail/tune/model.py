@@ -10,6 +10,7 @@ from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
+from typing import Literal
 
 from jackrail.pitch import TONIC_FIFTHS, Chord, moved_signature, name_on_circle, parse_chord
 
@@ -18,25 +19,51 @@ DEFAULT_QUARTERS_PER_MINUTE = 120.0
 """Tempo when a file states none: the Standard MIDI File default of 500,000 us a quarter note."""
 
 
+NO_CHORD = "N.C."
+"""The symbol of silence: no chord until the next symbol."""
+HarmonySource = Literal["", "written", "estimated", "proposed"]
+OrnamentKind = Literal["grace", "after-grace", "trill", "upper-mordent", "lower-mordent", "turn", "inverted-turn", "roll", "slide"]
+
+
 @dataclass(frozen=True)
 class TuneNote:
-    """A sounding melody note: tied notes are one, grace notes are absent. midi: key 0-127."""
+    """A sounding note: tied notes are one. midi: key 0-127. ornamental: a small note that `embellished` wrote out."""
 
     onset_q: Quarters
     duration_q: Quarters
     midi: int
+    ornamental: bool = False
+
+
+@dataclass(frozen=True)
+class Ornament:
+    """What is written around a main note and kept apart from the melody: grace notes, or a sign such as a trill.
+
+    onset_q, midi: of the main note, which stands among the tune's notes. keys: of "grace" and "after-grace" the MIDI keys of the
+    small notes in their order; of a sign the neighbours below and above the main note in the scale.
+    """
+
+    onset_q: Quarters
+    midi: int
+    kind: OrnamentKind
+    keys: tuple[int, ...]
 
 
 @dataclass(frozen=True)
 class ChordSymbol:
-    """A chord symbol holding from its onset until the next one. symbol: as written, readable by `parse_chord`."""
+    """A chord symbol holding from its onset until the next one. symbol: as written, readable by `parse_chord`, or `NO_CHORD`."""
 
     onset_q: Quarters
     symbol: str
 
     @property
+    def silent(self) -> bool:
+        """Whether it says that no chord is to sound."""
+        return self.symbol == NO_CHORD
+
+    @property
     def chord(self) -> Chord:
-        """The symbol as pitch classes."""
+        """The symbol as pitch classes. Raises BadInput for `NO_CHORD`."""
         return parse_chord(self.symbol)
 
 
@@ -101,10 +128,11 @@ class KeyMark:
 
 @dataclass(frozen=True)
 class Tune:
-    """A whole tune. notes, chords, tempo, bars, keys: each in time order; tempo, bars and keys start at 0 when present.
+    """A whole tune. notes, chords, tempo, bars, keys, ornaments: each in time order; tempo, bars, keys start at 0 when present.
 
     pickup_q: length of the upbeat, 0 when the tune starts on its first bar. warnings: what the reader left out or had
-    to assume, one sentence each with its place.
+    to assume, one sentence each with its place. harmony: where the chords come from: "written" in the file, "estimated" from
+    its accompaniment, "proposed" by jackrail, "" without chords. key_estimated: the key is told from the notes, the file states none.
     """
 
     title: str
@@ -115,6 +143,9 @@ class Tune:
     keys: tuple[KeyMark, ...] = ()
     pickup_q: Quarters = field(default_factory=Fraction)
     warnings: tuple[str, ...] = ()
+    ornaments: tuple[Ornament, ...] = ()
+    harmony: HarmonySource = ""
+    key_estimated: bool = False
 
     @property
     def end_q(self) -> Quarters:
@@ -173,5 +204,8 @@ class Tune:
             "bars": [
                 [float(b.onset_q), float(b.length_q), b.number, f"{b.beats}/{b.beat_unit}", b.time, float(b.starts_q)] for b in self.bars
             ],
+            "ornaments": [[float(o.onset_q), o.midi, o.kind, list(o.keys)] for o in self.ornaments],
+            "harmony": self.harmony,
+            "key_estimated": self.key_estimated,
             "warnings": list(self.warnings),
         }

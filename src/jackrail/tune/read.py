@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import re
+from dataclasses import asdict, replace
 from pathlib import Path
 
 from jackrail.faults import BadInput, Fault
 
-from .abc.reader import read_abc
+from .abc.reader import list_abc, read_abc
 from .abc.text import TuneText, split_tunes
+from .choice import EVERYTHING, Choice, Offer
+from .inference.key import estimate_key
+from .inference.line import top_line
 from .midi.reader import list_midi, read_midi
 from .model import Tune
 from .musicxml.file import looks_like_xml, open_musicxml
@@ -20,31 +24,30 @@ MAX_BYTES = 8 * 2**20
 _ABC_LINE = re.compile(r"^(?:X:|K:)", re.MULTILINE)
 
 
-def read_tune(path: Path, number: int | None = None) -> Tune:
+def read_tune(path: Path, choice: Choice | int | None = None) -> Tune:
     """The tune in a MIDI, ABC or MusicXML file, repeats played out.
 
-    number: one of the numbers of `list_tunes`: the X: number in ABC, the part in MusicXML, the track in MIDI. Without it the
-    first tune or part, or the track that `midi.melody_track` chooses; a warning says what else there is. A tune without a
-    title is called after its file.
-    Raises BadInput, each fault with the file and the line, bar or byte.
+    choice: which music of the file, and how; a plain number stands for `Choice(number=...)`, which in a MusicXML or MIDI file
+    is the part or track. Without it the rules of docs/notation.md decide, and a warning says what else there is. A tune without
+    a title is called after its file.
+    Raises BadInput, each fault with the file and the line, bar or byte, and an "option" fault for what the file has not.
     """
+    wanted = Choice(number=choice) if isinstance(choice, int) else choice or EVERYTHING
     stem = one_line(path.stem) or "Untitled"
     try:
         data = _bytes_of(path)
         kind = _kind(data, path.suffix.lower())
-        if kind == "midi":
-            return read_midi(data, stem, number)
-        if kind == "xml":
-            root, warnings = open_musicxml(data)
-            return read_musicxml(root, stem, number, warnings)
-        text, warnings = _text_of(data)
-        return _read_abc_file(text, stem, number, warnings)
+        wanted = _fitting(wanted, kind)
+        return _with_key(_lined(_read(data, kind, stem, wanted), wanted, kind))
     except BadInput as bad:
         raise bad.at(one_line(str(path))) from None
 
 
-def list_tunes(path: Path) -> list[tuple[int, str]]:
-    """Number and title of each tune (ABC), part (MusicXML) or track with notes (MIDI) that `read_tune` can be asked for."""
+def list_tunes(path: Path, number: int | None = None) -> list[Offer]:
+    """What `read_tune` can be asked for: tunes (ABC), parts with their voices (MusicXML), tracks with notes (MIDI).
+
+    number: the X: number of an ABC tune whose voices are wanted.
+    """
     try:
         data = _bytes_of(path)
         kind = _kind(data, path.suffix.lower())
@@ -52,9 +55,64 @@ def list_tunes(path: Path) -> list[tuple[int, str]]:
             return list_midi(data)
         if kind == "xml":
             return list_parts(open_musicxml(data)[0])
-        return [(tune.number, tune.title) for tune in _tunes(_text_of(data)[0])]
+        tunes = _tunes(_text_of(data)[0])
+        return list_abc(tunes if number is None else [_numbered(tunes, number)[0]])
     except BadInput as bad:
         raise bad.at(one_line(str(path))) from None
+
+
+def _read(data: bytes, kind: str, stem: str, choice: Choice) -> Tune:
+    if kind == "midi":
+        return read_midi(data, stem, choice)
+    if kind == "xml":
+        root, warnings = open_musicxml(data)
+        return read_musicxml(root, stem, choice, warnings)
+    text, warnings = _text_of(data)
+    return _read_abc_file(text, stem, choice, warnings)
+
+
+_OFFERED = {
+    "abc": ("an ABC file", {"number", "voice", "line"}),
+    "xml": ("a MusicXML file", {"number", "part", "voice", "line"}),
+    "midi": ("a MIDI file", {"number", "track", "channel", "line", "quantise"}),
+}
+
+
+def _fitting(choice: Choice, kind: str) -> Choice:
+    """`choice` with its number in the right place. Raises BadInput for each thing asked for that this kind of file has not."""
+    name, offered = _OFFERED[kind]
+    asked = {word: value for word, value in asdict(choice).items() if value is not None}
+    wrong = [word for word in asked if word not in offered]
+    if wrong:
+        hint = f"{name} has {', '.join(f'--{word}' for word in sorted(offered))}; `jackrail read FILE --list` shows what is in it"
+        raise BadInput([Fault("option", f"means nothing in {name}", f"--{word}", str(asked[word]), hint=hint) for word in wrong])
+    if choice.quantise is not None and not 0 <= choice.quantise <= 1:
+        raise BadInput(Fault("option", "is a share", "--quantise", f"{choice.quantise:g}", "0 (as played) to 1 (on the beat's grid)"))
+    if choice.number is None or kind == "abc":
+        return choice
+    if kind == "xml":
+        return replace(choice, number=None, part=choice.part or str(choice.number))
+    return replace(choice, number=None, track=choice.track or choice.number)
+
+
+def _lined(tune: Tune, choice: Choice, kind: str) -> Tune:
+    """`tune` with its highest line only, when that is asked for; the MIDI reader has seen to it itself."""
+    if choice.line != "top" or kind == "midi":
+        return tune
+    top = top_line(tune.notes)
+    heads = {(note.onset_q, note.midi) for note in top}
+    return replace(tune, notes=top, ornaments=tuple(small for small in tune.ornaments if (small.onset_q, small.midi) in heads))
+
+
+def _with_key(tune: Tune) -> Tune:
+    """`tune` with a key told from its notes where the file states none."""
+    if any(mark.tonic_fifths is not None for mark in tune.keys):
+        return tune
+    found = estimate_key(tune.notes)
+    if found is None:
+        return tune
+    said = f"the file states no key: {found.name()} is told from the notes"
+    return replace(tune, keys=(found,), key_estimated=True, warnings=(*tune.warnings, said))
 
 
 def _bytes_of(path: Path) -> bytes:
@@ -114,19 +172,24 @@ def _tunes(text: str) -> list[TuneText]:
     return tunes
 
 
-def _read_abc_file(text: str, title: str, number: int | None, warnings: tuple[str, ...]) -> Tune:
+def _read_abc_file(text: str, title: str, choice: Choice, warnings: tuple[str, ...]) -> Tune:
     tunes = _tunes(text)
-    if number is None:
+    if choice.number is None:
         chosen = tunes[0]
         if len(tunes) > 1:
             others = f"{len(tunes) - 1} others" if len(tunes) > 2 else "1 other"
             warnings += (f"the file holds {others}: this is X:{chosen.number}, the first",)
     else:
-        same = [tune for tune in tunes if tune.number == number]
-        if not same:
-            known = ", ".join(str(tune.number) for tune in tunes[:12]) + (" ..." if len(tunes) > 12 else "")
-            raise BadInput(Fault("option", "holds no tune with that number", value=f"X:{number}", limit=known, hint="give one of these"))
-        chosen = same[0]
-        if len(same) > 1:
-            warnings += (f"{len(same)} tunes are numbered X:{number}: this is the first of them",)
-    return read_abc(chosen, title, warnings)
+        chosen, same = _numbered(tunes, choice.number)
+        if same > 1:
+            warnings += (f"{same} tunes are numbered X:{choice.number}: this is the first of them",)
+    return read_abc(chosen, title, warnings, choice)
+
+
+def _numbered(tunes: list[TuneText], number: int) -> tuple[TuneText, int]:
+    """The first tune of that X: number, and how many have it. Raises BadInput with the numbers there are."""
+    same = [tune for tune in tunes if tune.number == number]
+    if not same:
+        known = ", ".join(str(tune.number) for tune in tunes[:12]) + (" ..." if len(tunes) > 12 else "")
+        raise BadInput(Fault("option", "holds no tune with that number", value=f"X:{number}", limit=known, hint="give one of these"))
+    return same[0], len(same)

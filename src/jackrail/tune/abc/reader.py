@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from fractions import Fraction
 
 from jackrail.faults import BadInput, Fault
+from jackrail.tune.choice import EVERYTHING, Choice, Offer
 from jackrail.tune.model import Tune
 from jackrail.tune.score.assemble import assemble
 from jackrail.tune.score.bar_lengths import check_lengths, find_starts, number_bars
@@ -27,7 +28,13 @@ MAX_TUNE_SIZE = 300_000
 """Characters of one tune; a long one has three thousand."""
 
 
-def read_abc(tune: TuneText, title: str = "", warnings: tuple[str, ...] = ()) -> Tune:
+def list_abc(tunes: Sequence[TuneText]) -> list[Offer]:
+    """Each tune of a file."""
+    first = tunes[0]
+    return [Offer("tune", tune.number, tune.title, ("--number", str(tune.number)), chosen=tune is first) for tune in tunes]
+
+
+def read_abc(tune: TuneText, title: str = "", warnings: tuple[str, ...] = (), choice: Choice = EVERYTHING) -> Tune:  # noqa: ARG001
     """The tune of one block of lines. title: used when it has none. Raises BadInput with all its faults; each names its line."""
     size = sum(len(line) for _, line in tune.lines)
     if size > MAX_TUNE_SIZE:

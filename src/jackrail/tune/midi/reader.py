@@ -10,6 +10,7 @@ import re
 from fractions import Fraction
 
 from jackrail.faults import BadInput, Fault
+from jackrail.tune.choice import Choice, Offer
 from jackrail.tune.model import Bar, KeyMark, Quarters, TempoMark, Tune, TuneNote
 from jackrail.tune.score.written import Notes
 
@@ -20,16 +21,17 @@ MAX_QUARTERS = 20_000
 """Longest tune: about three hours. More is a slip or an attack."""
 
 
-def list_midi(data: bytes) -> list[tuple[int, str]]:
-    """Number (from 1, as in the file) and name of each track with notes that are no drums."""
-    return [(track.number, track.name) for track in read_smf(data, Notes()).tracks if _pitched(track)]
+def list_midi(data: bytes) -> list[Offer]:
+    """Each track with notes that are no drums."""
+    tracks = [track for track in read_smf(data, Notes()).tracks if _pitched(track)]
+    return [Offer("track", track.number, track.name, ("--track", str(track.number))) for track in tracks]
 
 
-def read_midi(data: bytes, title: str, number: int | None = None) -> Tune:
-    """The melody of a file. number: its track, from 1. title: used when the file has none. Raises BadInput."""
+def read_midi(data: bytes, title: str, choice: Choice) -> Tune:
+    """The melody of a file. title: used when the file has none. Raises BadInput."""
     notes = Notes()
     smf = read_smf(data, notes)
-    melody = melody_track(smf, number, notes)
+    melody = melody_track(smf, choice.track, notes)
     ticks_per_quarter = Fraction(smf.ticks_per_quarter)
     if smf.ticks_per_second is not None:
         ticks_per_quarter = smf.ticks_per_second  # with 60 quarters a minute below, a quarter is a second

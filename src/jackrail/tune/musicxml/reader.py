@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from jackrail.faults import BadInput, Fault
+from jackrail.tune.choice import EVERYTHING, Choice, Offer
 from jackrail.tune.one_line import one_line
 from jackrail.tune.score.assemble import assemble
 from jackrail.tune.score.bar_lengths import check_lengths, find_starts
@@ -22,19 +23,19 @@ MAX_PARTS = 1000
 MAX_MEASURES = 20_000
 
 
-def list_parts(root: Element) -> list[tuple[int, str]]:
-    """Number (from 1, in the order of the score) and name of each part."""
+def list_parts(root: Element) -> list[Offer]:
+    """Each part, numbered from 1 in the order of the score."""
     names = _names(root)
-    return [(number, names.get(part_id, "")) for number, part_id in enumerate(_parts(root), 1)]
+    return [Offer("voice", number, names.get(part_id, ""), ("--part", str(number))) for number, part_id in enumerate(_parts(root), 1)]
 
 
-def read_musicxml(root: Element, title: str, number: int | None = None, warnings: tuple[str, ...] = ()) -> Tune:
-    """The tune of part `number`, or of the first part with notes. title: used when the score has none. Raises BadInput."""
+def read_musicxml(root: Element, title: str, choice: Choice = EVERYTHING, warnings: tuple[str, ...] = ()) -> Tune:
+    """The tune of the part chosen, or of the first part with notes. title: used when the score has none. Raises BadInput."""
     notes = Notes()
     for sentence in warnings:
         notes.say(sentence)
     parts = _parts(root)
-    part_id = _chosen(root, parts, number, notes)
+    part_id = _chosen(root, parts, int(choice.part) if choice.part else None, notes)
     bars = PartReader(parts[part_id], f"part {part_id}", notes).read()
     if not any(bar.chords for bar in bars):
         _borrow_chords(bars, {other: measures for other, measures in parts.items() if other != part_id}, notes)

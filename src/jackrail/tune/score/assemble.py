@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import TypeVar
 
 from jackrail.faults import BadInput, Fault
-from jackrail.tune.model import Bar, ChordSymbol, KeyMark, Quarters, TempoMark, Tune, TuneNote
+from jackrail.tune.model import Bar, ChordSymbol, KeyMark, Ornament, Quarters, TempoMark, Tune, TuneNote
 
 from .written import Notes, WrittenBar, WrittenNote
 
@@ -42,6 +42,8 @@ def assemble(title: str, bars: Sequence[WrittenBar], order: Sequence[int], notes
         bars=tuple(out),
         keys=tuple(KeyMark(onset_q, *key) for onset_q, key in _from_start(_carried(bars, order, onsets, lambda bar: bar.keys))),
         pickup_q=first.length_q if first.starts_q else Fraction(0),
+        ornaments=_ornaments(bars, order, onsets, sounding, notes),
+        harmony="written" if chords else "",
         warnings=notes.sentences(),
     )
 
@@ -101,6 +103,23 @@ def _let_go(
     onset_q, end_q, number = held.pop(key)
     notes.count("ties that lead to no note of the same pitch are ignored", f"bar {number}")
     _sound(done, onset_q, end_q, key[1])
+
+
+def _ornaments(
+    bars: Sequence[WrittenBar], order: Sequence[int], onsets: Sequence[Quarters], sounding: Sequence[TuneNote], notes: Notes
+) -> tuple[Ornament, ...]:
+    """Ornaments as played out, each at a note that begins there: one on the second of two tied notes has no note of its own."""
+    if not any(bar.ornaments for bar in bars):
+        return ()
+    heads = {(note.onset_q, note.midi) for note in sounding}
+    out = []
+    for index, bar_q in zip(order, onsets, strict=True):
+        for small in bars[index].ornaments:
+            if (bar_q + small.onset_q, small.midi) in heads:
+                out.append(Ornament(bar_q + small.onset_q, small.midi, small.kind, small.keys))
+            else:
+                notes.count("ornaments at no note that begins there are left out", f"bar {bars[index].number}")
+    return tuple(sorted(out, key=lambda ornament: (ornament.onset_q, ornament.midi)))
 
 
 def _carried(

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal
 
-from jackrail.tune.model import Quarters
+from jackrail.tune.model import OrnamentKind, Quarters
 from jackrail.tune.one_line import one_line
 
 Jump = Literal["", "capo", "segno"]
@@ -23,6 +23,16 @@ class WrittenNote:
     midi: int
     tied: bool = False
     voice: str = ""
+
+
+@dataclass(slots=True)
+class WrittenOrnament:
+    """An `Ornament` at the main note `midi` that stands at onset_q of its bar."""
+
+    onset_q: Quarters
+    midi: int
+    kind: OrnamentKind
+    keys: tuple[int, ...]
 
 
 @dataclass(slots=True)
@@ -44,6 +54,7 @@ class WrittenBar:
     implicit: bool = False
     starts_q: Quarters = field(default_factory=Fraction)
     notes: list[WrittenNote] = field(default_factory=list)
+    ornaments: list[WrittenOrnament] = field(default_factory=list)
     chords: list[tuple[Quarters, str]] = field(default_factory=list)
     tempo: list[tuple[Quarters, float]] = field(default_factory=list)
     keys: list[tuple[Quarters, tuple[int, str]]] = field(default_factory=list)

@@ -1,0 +1,74 @@
+"""The options that several commands share, and the values they make."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from jackrail.api import Choice, Wishes
+
+
+def reading_options(command: Callable[..., None]) -> Callable[..., None]:
+    """The options that say which music of a file is read, and how. `_choice` makes one value of them."""
+    options = (
+        click.option("--number", type=int, metavar="X", help="ABC: tune number X: in a file of several tunes."),
+        click.option("--part", metavar="PART", help="MusicXML: part, by number, id or name."),
+        click.option("--voice", metavar="VOICE", help="ABC, MusicXML: one voice.  [all together]"),
+        click.option("--track", type=int, metavar="N", help="MIDI: track N.  [the melody's]"),
+        click.option("--channel", type=int, metavar="N", help="MIDI: channel N, 1 to 16."),
+        click.option("--line", type=click.Choice(["all", "top"]), help="All notes that sound together, or the highest."),
+        click.option("--quantise", type=float, metavar="SHARE", help="MIDI: move notes onto the beat's grid, 0 to 1.  [0]"),
+    )
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
+def choice_of(options: dict[str, Any]) -> Choice:
+    """Take what `reading_options` asked for out of the options of a command."""
+    from jackrail.api import Choice
+
+    return Choice(**{name: options.pop(name) for name in ("number", "part", "voice", "track", "channel", "line", "quantise")})
+
+
+def fitting_options(command: Callable[..., None]) -> Callable[..., None]:
+    """The options that say how a tune is to be fitted."""
+    options = (
+        click.option("--key", metavar="KEY", help="Play in this key: G, Em, Bb.  [best for the machine]"),
+        click.option("--transpose", type=int, metavar="N", help="Move by N semitones, instead of --key."),
+        click.option("--tempo", metavar="TEMPO", help='Quarter notes a minute, "96", or a share, "80%".  [best]'),
+        click.option(
+            "--leave",
+            type=click.Choice(["late", "early"]),
+            default="late",
+            show_default=True,
+            help="When a bar leaves a note: early lets it be heard sliding.",
+        ),
+        click.option(
+            "--ornaments",
+            type=click.Choice(["none", "graces", "all"]),
+            default="none",
+            show_default=True,
+            help="Small notes to try: grace notes, or trills and the like too.",
+        ),
+        click.option(
+            "--harmony",
+            type=click.Choice(["any", "written", "none"]),
+            default="any",
+            show_default=True,
+            help="Chords: also those told from the music or proposed, or none.",
+        ),
+    )
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
+def wishes_of(options: dict[str, Any]) -> Wishes:
+    """What `fitting_options` asked for, all that is left of the options of a command."""
+    from jackrail.api import Wishes
+
+    return Wishes(**options)
