@@ -4,8 +4,8 @@ from fractions import Fraction
 
 import pytest
 
-from jackrail.setting.taste import beat_length_q, note_weights
-from jackrail.tune.model import Bar, Tune, TuneNote
+from jackrail.setting.taste import note_weights
+from jackrail.tune.model import Bar, Tune, TuneNote, beat_length_q
 from workshop import tune
 
 

@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from jackrail.faults import BadInput, Fault
 from jackrail.motion.voice import GUARD_S
-from jackrail.tune.model import Tune, TuneNote
+from jackrail.tune.model import Tune, TuneNote, beat_length_q
 
 
 @dataclass(frozen=True)
@@ -80,9 +80,3 @@ def _accent(tune: Tune, note: TuneNote) -> float:
 
 def _length_weight(note: TuneNote) -> float:
     return float(min(max(float(note.duration_q), 0.5), 2.0) ** 0.5)
-
-
-def beat_length_q(beats: int, beat_unit: int) -> Fraction:
-    """Length of the felt beat in quarters: a dotted one in compound metres such as 6/8 or 6/4, else the lower number's."""
-    compound = beats % 3 == 0 and beats > 3
-    return Fraction(4, beat_unit) * (3 if compound else 1)

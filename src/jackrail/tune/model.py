@@ -209,3 +209,9 @@ class Tune:
             "key_estimated": self.key_estimated,
             "warnings": list(self.warnings),
         }
+
+
+def beat_length_q(beats: int, beat_unit: int) -> Fraction:
+    """Length of the felt beat in quarters: a dotted one in compound metres such as 6/8 or 6/4, else the lower number's."""
+    compound = beats % 3 == 0 and beats > 3
+    return Fraction(4, beat_unit) * (3 if compound else 1)

@@ -43,7 +43,8 @@ class WrittenBar:
     judged by the metre. implicit: said to be part of a bar, such as an upbeat. starts_q: where in the full bar it begins, see
     `bar_lengths.find_starts`. section_start: a double bar stands at its
     left. repeat_end: times its section is played when a repeat sign stands at its right, else 0. ending: the passes it is
-    for, empty for all. fine_q, coda_q: where those signs stand.
+    for, empty for all. fine_q, coda_q: where those signs stand. jump_on: the passes of the bar after which its jump is taken, empty for
+    the last. after_jump: the repeat that ends here is taken again after a jump.
     """
 
     number: int
@@ -70,7 +71,9 @@ class WrittenBar:
     fine_q: Quarters | None = None
     jump: Jump = ""
     jump_label: str = ""
+    jump_on: frozenset[int] = frozenset()
     until: Until = ""
+    after_jump: bool = False
 
     @property
     def metre_q(self) -> Quarters:
