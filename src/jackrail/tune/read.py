@@ -33,14 +33,18 @@ def read_tune(path: Path, choice: Choice | int | None = None) -> Tune:
     Raises BadInput, each fault with the file and the line, bar or byte, and an "option" fault for what the file has not.
     """
     wanted = Choice(number=choice) if isinstance(choice, int) else choice or EVERYTHING
-    stem = one_line(path.stem) or "Untitled"
     try:
-        data = _bytes_of(path)
-        kind = _kind(data, path.suffix.lower())
-        wanted = _fitting(wanted, kind)
-        return _with_key(_lined(_read(data, kind, stem, wanted), wanted, kind))
+        return parse_tune(_bytes_of(path), path.name, wanted)
     except BadInput as bad:
         raise bad.at(one_line(str(path))) from None
+
+
+def parse_tune(data: bytes, name: str, choice: Choice = EVERYTHING) -> Tune:
+    """The tune in the bytes of a file. name: the file's, for what it holds no word about. Raises BadInput without the file's name."""
+    kind = _kind(data, Path(name).suffix.lower())
+    choice = _fitting(choice, kind)
+    tune = _read(data, kind, one_line(Path(name).stem) or "Untitled", choice)
+    return _with_key(tune if kind == "midi" else _lined(tune, choice))
 
 
 def list_tunes(path: Path, number: int | None = None) -> list[Offer]:
@@ -49,16 +53,20 @@ def list_tunes(path: Path, number: int | None = None) -> list[Offer]:
     number: the X: number of an ABC tune whose voices are wanted.
     """
     try:
-        data = _bytes_of(path)
-        kind = _kind(data, path.suffix.lower())
-        if kind == "midi":
-            return list_midi(data)
-        if kind == "xml":
-            return list_parts(open_musicxml(data)[0])
-        tunes = _tunes(_text_of(data)[0])
-        return list_abc(tunes if number is None else [_numbered(tunes, number)[0]])
+        return parse_offers(_bytes_of(path), path.name, number)
     except BadInput as bad:
         raise bad.at(one_line(str(path))) from None
+
+
+def parse_offers(data: bytes, name: str, number: int | None = None) -> list[Offer]:
+    """`list_tunes` on the bytes of a file. Raises BadInput without the file's name."""
+    kind = _kind(data, Path(name).suffix.lower())
+    if kind == "midi":
+        return list_midi(data)
+    if kind == "xml":
+        return list_parts(open_musicxml(data)[0])
+    tunes = _tunes(_text_of(data)[0])
+    return list_abc(tunes if number is None else [_numbered(tunes, number)[0]])
 
 
 def _read(data: bytes, kind: str, stem: str, choice: Choice) -> Tune:
@@ -95,9 +103,9 @@ def _fitting(choice: Choice, kind: str) -> Choice:
     return replace(choice, number=None, track=choice.track or choice.number)
 
 
-def _lined(tune: Tune, choice: Choice, kind: str) -> Tune:
-    """`tune` with its highest line only, when that is asked for; the MIDI reader has seen to it itself."""
-    if choice.line != "top" or kind == "midi":
+def _lined(tune: Tune, choice: Choice) -> Tune:
+    """`tune` with its highest line only, when that is asked for."""
+    if choice.line != "top":
         return tune
     top = top_line(tune.notes)
     heads = {(note.onset_q, note.midi) for note in top}
