@@ -5,7 +5,7 @@ SHELL := /bin/bash
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: help demo test fast check bench firmware lock spec clean
+.PHONY: help demo test fast check bench fuzz firmware lock spec clean
 help: ## what there is
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## /\t/' | expand -t 10
 
@@ -29,6 +29,11 @@ check: .venv/test ## lint and types
 bench: .venv/test ## the measures, as ratios in one run
 	for script in benchmarks/*.py; do $(BIN)/python $$script; done
 
+SECONDS_EACH ?= 300
+fuzz: .venv/test ## look for bytes that break a reader of notation: make fuzz SECONDS_EACH=600
+	$(BIN)/pip install --quiet --disable-pip-version-check --require-hashes -r requirements/fuzz.txt
+	for target in abc musicxml mxl midi; do $(BIN)/python tools/fuzz_readers.py $$target $(SECONDS_EACH); done
+
 firmware: ## build the firmware (needs gcc-avr, avr-libc) into the image that ships with the package
 	@tools/system_packages.sh gcc-avr avr-libc
 	$(MAKE) -s -C firmware
@@ -41,6 +46,7 @@ spec: .venv/run ## write the tables of the two SPEC documents and the firmware's
 lock: ## pin every dependency again, with hashes and without host names (needs uv)
 	uv pip compile --universal --generate-hashes --no-header --python-version 3.11 pyproject.toml --group build -o requirements/run.txt -q -U
 	uv pip compile --universal --generate-hashes --no-header --python-version 3.11 pyproject.toml --group dev -o requirements/test.txt -q -U
+	uv pip compile --universal --generate-hashes --no-header --python-version 3.11 --group fuzz -o requirements/fuzz.txt -q -U
 
 clean: ## remove what was set up and made
 	rm -rf .venv out
