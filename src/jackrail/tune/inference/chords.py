@@ -1,12 +1,166 @@
-"""The chords of an accompaniment told from its notes: chord shapes weighed span by span, the cheapest row of them taken."""
+"""The chords of an accompaniment told from its notes: chord shapes weighed beat by beat, the cheapest row of them taken."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from functools import lru_cache
+from itertools import pairwise
+from math import log
+from operator import add
 
-from jackrail.tune.model import Bar, ChordSymbol, KeyMark, TuneNote
+from jackrail.pitch import class_name, name_on_circle, parse_chord
+from jackrail.tune.model import NO_CHORD, Bar, ChordSymbol, KeyMark, Quarters, TuneNote
+
+from .beats import Beats
+from .viterbi import steady_path
+
+SILENT_BARS = 2
+"""A gap longer than this many bars is one without a chord; over a shorter one the chord carries on."""
+LONGEST_BEATS = 16
+"""Beats that a note counts for, however long it is held."""
+
+# Weights and costs, found by trial on the accompaniments of tests/tune/test_tune_chord_estimate.py; costs are natural logarithms.
+_SHARES = {
+    "": (0.36, 0.30, 0.24),
+    "m": (0.36, 0.30, 0.24),
+    "7": (0.30, 0.24, 0.18, 0.18),
+    "m7": (0.30, 0.24, 0.18, 0.18),
+    "dim": (0.32, 0.29, 0.29),
+}
+"""Each quality with the share of its tones, root first; what is left of 1 goes to all the other tones."""
+_BASS_SHARES = (0.70, 0.10, 0.14, 0.04)
+"""How often root, third, fifth and seventh are the bass; what is left of 1 goes to the other tones."""
+_RARENESS = {"": 0.0, "m": 0.0, "7": 0.1, "m7": 0.25, "dim": 0.3}
+_STRUCK = _HELD = 4
+"""Eighths that a note weighs for being struck in a beat, and for sounding all through it."""
+_BASS_REACH = 5
+"""Semitones above the lowest note of its bar up to which the lowest note struck in a beat is a bass."""
+
+_CHORDS = [(root, quality) for quality in _SHARES for root in range(12)]
 
 
-def estimate_chords(notes: Sequence[TuneNote], bars: Sequence[Bar], key: KeyMark | None) -> tuple[ChordSymbol, ...]:  # noqa: ARG001 - being written
-    """The chord symbols that the notes spell out, changes only."""
-    return ()
+def estimate_chords(notes: Sequence[TuneNote], bars: Sequence[Bar], key: KeyMark | None) -> tuple[ChordSymbol, ...]:
+    """The chords that an accompaniment spells out: each change of chord, the first where the notes begin.
+
+    notes: of the accompaniment alone, in any order. bars: as played out; without them four quarters make a bar. key: names the
+    roots. Major, minor, dominant seventh, minor seventh and diminished chords are weighed on each felt beat by what is struck and
+    sounds in it and by its bass; the cheapest path through them (Viterbi) changes rather on a bar line than within a bar. Over
+    silence a chord carries on; where that is longer than SILENT_BARS bars stands `NO_CHORD`. Time linear in notes and bars.
+    """
+    beats = Beats(bars, max((note.onset_q + note.duration_q for note in notes), default=Quarters(0)))
+    symbols: list[ChordSymbol] = []
+    for passage, silent_from_q in _passages(notes, beats):
+        for onset_q, (root, quality) in _chords_of(passage, beats):
+            symbols.append(ChordSymbol(onset_q, _root_name(root, quality, key) + quality))
+        if silent_from_q is not None:
+            symbols.append(ChordSymbol(silent_from_q, NO_CHORD))
+    return tuple(symbols)
+
+
+def _passages(notes: Sequence[TuneNote], beats: Beats) -> Iterator[tuple[list[TuneNote], Quarters | None]]:
+    """The notes between two silences, in time order, and where the silence after them begins."""
+    passage: list[TuneNote] = []
+    sounds_to = 0.0
+    for note in sorted(notes, key=lambda note: note.onset_q):
+        begins = note.onset_q.numerator / note.onset_q.denominator
+        if passage and begins - sounds_to > SILENT_BARS * beats.bar_length(sounds_to):
+            yield passage, beats.next_start_q(sounds_to)
+            passage = []
+        passage.append(note)
+        sounds_to = max(sounds_to, begins + note.duration_q.numerator / note.duration_q.denominator)
+    if passage:
+        silent = beats.end - sounds_to > SILENT_BARS * beats.bar_length(sounds_to)
+        yield passage, beats.next_start_q(sounds_to) if silent else None
+
+
+def _chords_of(notes: list[TuneNote], beats: Beats) -> Iterator[tuple[Quarters, tuple[int, str]]]:
+    """The changes of chord in one passage, each with its onset."""
+    weights, lowest = _evidence(notes, beats)
+    bar_lowest: dict[int, int] = {}
+    for beat, midi in lowest.items():
+        bar = beats.bar_of[beat]
+        bar_lowest[bar] = min(midi, bar_lowest.get(bar, 127))
+    told = sorted(weights)
+    costs = []
+    for beat in told:
+        bass = lowest.get(beat, 128)
+        heard = bass <= bar_lowest.get(beats.bar_of[beat], -1) + _BASS_REACH
+        costs.append(_costs(tuple(weights[beat]), bass % 12 if heard else None))
+    borders = [told[0], *(beats.border(before, beat) for before, beat in pairwise(told))]
+    path, _ = steady_path(costs, [beats.change_cost[border] for border in borders])
+    chord = None
+    for choice, border in zip(path, borders, strict=True):
+        if choice != chord:
+            chord = choice
+            yield beats.start_q(border), _CHORDS[choice]
+
+
+def _evidence(notes: list[TuneNote], beats: Beats) -> tuple[dict[int, list[int]], dict[int, int]]:
+    """The weights of the pitch classes in each beat in which something sounds, the lowest key in each in which something is struck."""
+    weights: dict[int, list[int]] = {}
+    lowest: dict[int, int] = {}
+    for note in notes:
+        pitch_class = note.midi % 12
+        begins = note.onset_q.numerator / note.onset_q.denominator
+        ends = begins + note.duration_q.numerator / note.duration_q.denominator
+        first = beats.index(begins)
+        if note.midi < lowest.get(first, 128):
+            lowest[first] = note.midi
+        for beat in range(first, min(first + LONGEST_BEATS, len(beats.starts))):
+            start, end = beats.starts[beat], beats.ends[beat]
+            if start >= ends and beat > first:
+                break
+            sounding = (min(end, ends) - max(start, begins)) / (end - start)
+            weight = round(_HELD * sounding) + (_STRUCK if beat == first else 0)
+            if weight > 0:
+                weights.setdefault(beat, [0] * 12)[pitch_class] += weight
+    return weights, lowest
+
+
+@lru_cache(maxsize=4096)
+def _costs(weights: tuple[int, ...], bass: int | None) -> list[float]:
+    """What it costs to hear each of the chords in a beat; accompaniments repeat themselves, so most are known already."""
+    costs = _BASS_COSTS[bass] if bass is not None else _RARENESS_COSTS
+    for weight, tone_costs in zip(weights, _TONE_COSTS, strict=True):
+        if weight:
+            costs = [cost + weight * tone for cost, tone in zip(costs, tone_costs, strict=True)]
+    return costs
+
+
+def _root_name(root: int, quality: str, key: KeyMark | None) -> str:
+    """The root spelt for the key: as in its scale, else flat of it (the bVII of the trade), under a diminished chord sharp of it."""
+    if key is None:
+        return class_name(root)
+    lowest = key.sharps - (1 if quality == "dim" else 4)
+    fifths = lowest + (7 * root - lowest) % 12
+    if not key.sharps - 1 <= fifths <= key.sharps + 5 and not -6 <= fifths <= 10:
+        fifths += 12 if fifths < 0 else -12
+    return name_on_circle(fifths)
+
+
+def _tone_costs(pitch_class: int) -> list[float]:
+    """What an eighth of a beat of a tone costs under each of the chords."""
+    costs = []
+    for root, quality in _CHORDS:
+        shares = _SHARES[quality]
+        interval = (pitch_class - root) % 12
+        tones = parse_chord("C" + quality).intervals
+        share = shares[tones.index(interval)] if interval in tones else (1 - sum(shares)) / (12 - len(shares))
+        costs.append(-log(share) / 8)
+    return costs
+
+
+def _bass_costs(pitch_class: int) -> list[float]:
+    """What a tone in the bass costs under each of the chords."""
+    outside = (1 - sum(_BASS_SHARES)) / 8
+    costs = []
+    for root, quality in _CHORDS:
+        interval = (pitch_class - root) % 12
+        tones = parse_chord("C" + quality).intervals
+        costs.append(-log(_BASS_SHARES[tones.index(interval)] if interval in tones else outside))
+    return costs
+
+
+_TONE_COSTS = [_tone_costs(pitch_class) for pitch_class in range(12)]
+_RARENESS_COSTS = [_RARENESS[quality] for _, quality in _CHORDS]
+_BASS_COSTS = [list(map(add, _bass_costs(pitch_class), _RARENESS_COSTS)) for pitch_class in range(12)]

@@ -18,7 +18,7 @@ MINOR_PROFILE = (0.220, 0.006, 0.104, 0.123, 0.019, 0.103, 0.012, 0.214, 0.062, 
 FEWEST_NOTES = 5
 FEWEST_CLASSES = 3
 _FINAL = 0.1
-"""What ending on the tonic is worth, as correlation. This and `_RARENESS`: fitted to every other tune of three Irish, Scottish and American books."""
+"""What ending on the tonic is worth, as correlation. This and `_RARENESS`: fitted to every other tune of three old tune books."""
 _RARENESS = {"major": 0.0, "minor": 0.04, "dorian": 0.13, "mixolydian": 0.13}
 """What each mode has to be better by, as correlation."""
 
