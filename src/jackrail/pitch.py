@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 
 from .faults import BadInput, Fault
 
@@ -33,19 +34,39 @@ _QUALITIES: dict[str, tuple[int, ...]] = {
     "7": (0, 4, 7, 10), "dom7": (0, 4, 7, 10),
     "maj7": (0, 4, 7, 11), "M7": (0, 4, 7, 11), "Maj7": (0, 4, 7, 11), "ma7": (0, 4, 7, 11), "j7": (0, 4, 7, 11), "Δ": (0, 4, 7, 11),
     "m7": (0, 3, 7, 10), "min7": (0, 3, 7, 10), "-7": (0, 3, 7, 10), "mi7": (0, 3, 7, 10),
-    "mM7": (0, 3, 7, 11), "mmaj7": (0, 3, 7, 11), "m(maj7)": (0, 3, 7, 11),
+    "mM7": (0, 3, 7, 11), "mmaj7": (0, 3, 7, 11), "m(maj7)": (0, 3, 7, 11), "minmaj7": (0, 3, 7, 11),
     "dim": (0, 3, 6), "o": (0, 3, 6), "°": (0, 3, 6), "dim7": (0, 3, 6, 9), "o7": (0, 3, 6, 9), "°7": (0, 3, 6, 9),
     "m7b5": (0, 3, 6, 10), "ø": (0, 3, 6, 10), "ø7": (0, 3, 6, 10),
     "aug": (0, 4, 8), "+": (0, 4, 8), "aug7": (0, 4, 8, 10), "+7": (0, 4, 8, 10), "7#5": (0, 4, 8, 10),
     "6": (0, 4, 7, 9), "maj6": (0, 4, 7, 9), "m6": (0, 3, 7, 9), "min6": (0, 3, 7, 9),
     "9": (0, 4, 7, 10, 2), "maj9": (0, 4, 7, 11, 2), "M9": (0, 4, 7, 11, 2), "m9": (0, 3, 7, 10, 2), "min9": (0, 3, 7, 10, 2),
-    "add9": (0, 4, 7, 2), "6/9": (0, 4, 7, 9, 2), "69": (0, 4, 7, 9, 2),
-    "11": (0, 4, 7, 10, 2, 5), "m11": (0, 3, 7, 10, 2, 5), "maj11": (0, 4, 7, 11, 2, 5),
-    "13": (0, 4, 7, 10, 2, 5, 9), "m13": (0, 3, 7, 10, 2, 5, 9), "maj13": (0, 4, 7, 11, 2, 5, 9),
+    "mM9": (0, 3, 7, 11, 2), "mmaj9": (0, 3, 7, 11, 2), "add9": (0, 4, 7, 2),
+    "6/9": (0, 4, 7, 9, 2), "69": (0, 4, 7, 9, 2), "m6/9": (0, 3, 7, 9, 2), "m69": (0, 3, 7, 9, 2),
+    "11": (0, 4, 7, 10, 2, 5), "m11": (0, 3, 7, 10, 2, 5), "min11": (0, 3, 7, 10, 2, 5),
+    "maj11": (0, 4, 7, 11, 2, 5), "M11": (0, 4, 7, 11, 2, 5),
+    "13": (0, 4, 7, 10, 2, 5, 9), "m13": (0, 3, 7, 10, 2, 5, 9), "min13": (0, 3, 7, 10, 2, 5, 9),
+    "maj13": (0, 4, 7, 11, 2, 5, 9), "M13": (0, 4, 7, 11, 2, 5, 9),
     "7b9": (0, 4, 7, 10, 1), "7#9": (0, 4, 7, 10, 3), "7b5": (0, 4, 6, 10),
     "sus": (0, 5, 7), "sus4": (0, 5, 7), "sus2": (0, 2, 7), "7sus4": (0, 5, 7, 10), "7sus": (0, 5, 7, 10),
     "5": (0, 7), "ped": (0,),
 }  # fmt: skip
+_MOST_QUALITY = 60
+_LONGEST_FIRST = sorted(_QUALITIES, key=len, reverse=True)
+
+# What may follow a known quality: "b9", "#11", "add11", "addmaj7", "no5", "omit3", "sus4", in brackets or not.
+_ALTERATION = re.compile(
+    r"(?P<no>no|omit)(?P<gone>13|11|[2-79])|sus(?P<sus>[24]?)"
+    r"|(?P<add>add)?(?P<sign>bb|##|[b#♭♯]|maj(?=7)|)(?P<degree>13|11|[2-79])|(?P<dash>[+-])(?P<figure>13|11|[59])",
+    re.IGNORECASE,
+)
+_BARE = {"5", "6", "9", "11", "13"}
+"""Degrees that need no "add" before their accidental."""
+_SIGNS = {"": 0, "#": 1, "♯": 1, "+": 1, "b": -1, "♭": -1, "-": -1, "##": 2, "bb": -2, "maj": 1}
+NATURAL_DEGREES = {1: 0, 2: 2, 3: 4, 4: 5, 5: 7, 6: 9, 7: 10, 8: 0, 9: 2, 10: 4, 11: 5, 12: 7, 13: 9}
+"""Semitones above the root (octaves taken off) of a degree in a dominant chord: all major or perfect but the minor seventh."""
+
+# Which intervals a degree may stand at, the first that the chord has is meant: the fifth of a diminished chord is 6.
+_STANDING = {2: (2,), 3: (4, 3), 4: (5,), 5: (7, 6, 8), 6: (9, 8), 7: (10, 11, 9), 9: (2, 1, 3), 11: (5, 6), 13: (9, 8)}
 
 
 def parse_pitch(text: str) -> int:
@@ -115,25 +136,86 @@ class Chord:
 
 
 def parse_chord(symbol: str) -> Chord:
-    """Read a chord symbol such as "G", "Am7", "D7/F#". Raises BadInput with a "chord" fault.
+    """Read a chord symbol such as "G", "Am7", "D7/F#", "C7(b9,no5)". Raises BadInput with a "chord" fault.
 
-    Pitch-class sets follow the MusicXML 4.0 kind values.
+    Pitch-class sets follow the MusicXML 4.0 kind values. After a quality may come alterations, in brackets or not: "b9", "#11", "+5"
+    replace the degree if the chord has it, "add11", "addb13", "addmaj7" add one, "no5" and "omit3" take one away, "sus4" and "sus2"
+    put a fourth or a second in the place of the third. After a root alone an accidental needs "add": "Ab9" is a chord on Ab.
     """
     root, quality, bass = _taken_apart(symbol)
     quality = quality.strip()
-    if quality not in _QUALITIES and quality.startswith("(") and quality.endswith(")"):
+    if quality not in _QUALITIES and quality.startswith("(") and quality.endswith(")") and quality.count("(") == 1:
         quality = quality[1:-1]
-    if quality not in _QUALITIES:
+    intervals = _QUALITIES.get(quality) or _with_alterations(quality)
+    if intervals is None:
         raise BadInput(
             Fault(
                 "chord",
                 f"has an unknown quality {quality!r}",
                 value=repr(symbol),
-                hint="known: m, 7, maj7, m7, dim, aug, sus4, 6, 9 and the like",
+                hint="known: m, 7, maj7, m7, dim, aug, sus4, 6, 9 and the like, then b9, add11, no5 and the like",
             )
         )
     root_class = _class(root)
-    return Chord(root_class, _QUALITIES[quality], root_class if bass is None else _class(bass))
+    return Chord(root_class, intervals, root_class if bass is None else _class(bass))
+
+
+@lru_cache(maxsize=1024)
+def _with_alterations(text: str) -> tuple[int, ...] | None:
+    """Intervals of a known quality followed by alterations, None when it is none. The longest quality that leaves some is meant."""
+    if len(text) > _MOST_QUALITY:
+        return None
+    for quality in _LONGEST_FIRST:
+        rest = text[len(quality) :]
+        if text.startswith(quality) and rest.count("(") == rest.count(")"):
+            intervals = _altered(quality, re.sub(r"[(),\s]", "", rest))
+            if intervals is not None:
+                return intervals
+    return None
+
+
+def _altered(quality: str, rest: str) -> tuple[int, ...] | None:
+    intervals = _QUALITIES[quality]
+    at = 0
+    while at < len(rest):
+        found = _ALTERATION.match(rest, at)
+        changed = None if found is None else _changed(intervals, found, bare=bool(quality))
+        if found is None or changed is None:
+            return None
+        intervals, at = changed, found.end()
+    return intervals
+
+
+def _changed(intervals: tuple[int, ...], found: re.Match[str], *, bare: bool) -> tuple[int, ...] | None:
+    """`intervals` after one alteration; None for one that makes no sense. bare: whether an accidental may stand without "add"."""
+    if found["no"]:
+        gone = _standing(intervals, int(found["gone"]))
+        return None if gone is None else tuple(tone for tone in intervals if tone != gone)
+    if found["sus"] is not None:
+        third = _standing(intervals, 3)
+        fourth = 2 if found["sus"] == "2" else 5
+        return None if third is None else tuple(dict.fromkeys(fourth if tone == third else tone for tone in intervals))
+    degree = found["degree"] or found["figure"]
+    sign = (found["sign"] or found["dash"] or "").lower()
+    tone = (NATURAL_DEGREES[int(degree)] + _SIGNS[sign]) % 12
+    if found["add"]:
+        return None if degree == "7" and sign not in {"", "maj"} else (*(one for one in intervals if one != tone), tone)
+    seventh = bool({10, 11} & set(intervals))
+    if not bare or not sign or degree not in _BARE or (found["dash"] and not seventh):
+        return None
+    kept = intervals if degree == "6" else tuple(one for one in intervals if one != _replaced(intervals, int(degree)))
+    return (*(one for one in kept if one != tone), tone)
+
+
+def _standing(intervals: tuple[int, ...], degree: int) -> int | None:
+    return next((tone for tone in _STANDING[degree] if tone in intervals), None)
+
+
+def _replaced(intervals: tuple[int, ...], degree: int) -> int | None:
+    """The natural degree that an altered one takes the place of: the ninth, but not the fourth of a sus chord nor the sixth of a 6."""
+    natural = NATURAL_DEGREES[degree]
+    stacked = {5: True, 9: True, 11: bool({3, 4} & set(intervals)), 13: 2 in intervals and bool({10, 11} & set(intervals))}
+    return natural if stacked[degree] else None
 
 
 def moved_symbol(symbol: str, semitones: int, sharps: int = 0) -> str:
@@ -145,8 +227,8 @@ def moved_symbol(symbol: str, semitones: int, sharps: int = 0) -> str:
     if semitones % 12 == 0:
         return symbol
     moved = moved_signature(sharps, semitones)
-    low = "" if bass is None else "/" + _spelt(_fifths(bass) + moved - sharps, moved)
-    return _spelt(_fifths(root) + moved - sharps, moved) + quality + low
+    low = "" if bass is None else "/" + spelt(_fifths(bass) + moved - sharps, moved)
+    return spelt(_fifths(root) + moved - sharps, moved) + quality + low
 
 
 def _taken_apart(symbol: str) -> tuple[re.Match[str], str, re.Match[str] | None]:
@@ -173,8 +255,16 @@ def _fifths(match: re.Match[str]) -> int:
     return _CIRCLE.index(match[1]) - 1 + 7 * _ALTERATIONS[match[2]]
 
 
-def _spelt(fifths: int, sharps: int) -> str:
-    """Name of a tone in a key: E#, Cb and the like only where they belong to its scale, never two accidentals elsewhere."""
+def fifths_of(name: str) -> int:
+    """How many fifths above C the tone of that name lies: "G" is 1, "Bb" -2. Raises BadInput like `parse_chord`."""
+    return _fifths(_taken_apart(name)[0])
+
+
+def spelt(fifths: int, sharps: int) -> str:
+    """Name of a tone so many fifths above C in a key of so many sharps (negative: flats).
+
+    E#, Cb and the like stand only where they belong to its scale, never two accidentals elsewhere.
+    """
     if not sharps - 1 <= fifths <= sharps + 5:
         while fifths not in _PLAIN:
             fifths += 12 if fifths < 0 else -12

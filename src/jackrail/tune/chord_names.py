@@ -19,6 +19,7 @@ KINDS: dict[str, str | None] = {
 }  # fmt: skip
 
 NO_CHORD = re.compile(r"n\.?\s?c\.?|no chord|tacet", re.IGNORECASE)
+_TENSION = re.compile(r"\d\s*\(")
 _ROOT = re.compile(r"[A-G](?:##|#|bb|b|♯|♭)?")
 _MOST_CHARACTERS = 40
 
@@ -27,7 +28,7 @@ _MOST_CHARACTERS = 40
 def readable(symbol: str) -> str | None:
     """`symbol` as text that `parse_chord` reads, or None when it is no chord symbol.
 
-    Drops an alternative in brackets ("G(Em)", ABC 2.1 section 4.18), brackets around a tension ("A7(b9)"), blanks, and reads
+    Drops an alternative in brackets ("G(Em)", ABC 2.1 section 4.18), brackets around tensions ("A7(b9,#11)"), blanks, and reads
     "min", "Min", "MAJ" and the like in any case.
     """
     if len(symbol) > _MOST_CHARACTERS:
@@ -37,11 +38,11 @@ def readable(symbol: str) -> str | None:
     for candidate in (
         text.replace(" ", ""),
         re.sub(r"\([A-G][^)]*\)", "", text).strip(),
-        re.sub(r"[()\s]", "", text),
+        re.sub(r"[(),\s]", "", text),
         _lowered(text),
     ):
-        if root and _root(candidate) != root:
-            continue  # "A(b9)" is no Ab9
+        if not root or _root(candidate) != root or _TENSION.search(candidate):
+            continue  # "A(b9)" is no Ab9; "A7(b9)" is told without its brackets
         try:
             parse_chord(candidate)
         except BadInput:
@@ -60,4 +61,5 @@ def _lowered(text: str) -> str:
     if not root:
         return text
     quality, slash, bass = text[len(root) :].partition("/")
-    return root + re.sub(r"[()\s]", "", quality.lower()).replace("seven", "7") + slash + bass
+    lowered = re.sub(r"M(?![aAiI])", "maj", quality).lower()  # "M7" is no m7
+    return root + re.sub(r"[(),\s]", "", lowered).replace("seven", "7") + slash + bass
