@@ -6,6 +6,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from fractions import Fraction
 from functools import lru_cache
+from math import ceil
 
 from jackrail.tune.model import Bar, Quarters, beat_length_q
 
@@ -24,9 +25,9 @@ class Beats:
     what it costs to change the chord where it begins. end: of the last one.
     """
 
-    def __init__(self, bars: Sequence[Bar], end_q: Quarters) -> None:
-        """The beats of `bars`, or of bars of four quarters up to end_q when there are none."""
-        self._bars = bars or [Bar(Fraction(at), Fraction(4), at // 4 + 1, 4, 4) for at in range(0, max(1, -int(-end_q // 1)), 4)]
+    def __init__(self, bars: Sequence[Bar], end: float) -> None:
+        """The beats of `bars`, or of bars of four quarters up to the quarter `end` when there are none."""
+        self._bars = bars or [Bar(Fraction(at), Fraction(4), at // 4 + 1, 4, 4) for at in range(0, max(1, ceil(end)), 4)]
         self.starts: list[float] = []
         self.bar_of: list[int] = []
         self.change_cost: list[float] = []
@@ -39,7 +40,7 @@ class Beats:
                 self.change_cost.append(cost)
                 self._offsets_q.append(offset_q)
         last = self._bars[-1]
-        self.end = float(max(last.onset_q + last.length_q, end_q))
+        self.end = max(float(last.onset_q + last.length_q), end)
         self.ends = [*self.starts[1:], max(self.end, self.starts[-1] + 1)]
 
     def index(self, quarter: float) -> int:

@@ -7,6 +7,7 @@ from functools import lru_cache
 from itertools import pairwise
 from math import log
 from operator import add
+from typing import NamedTuple
 
 from jackrail.pitch import class_name, name_on_circle, parse_chord
 from jackrail.tune.model import NO_CHORD, Bar, ChordSymbol, KeyMark, Quarters, TuneNote
@@ -39,6 +40,14 @@ _BASS_REACH = 5
 _CHORDS = [(root, quality) for quality in _SHARES for root in range(12)]
 
 
+class _Sound(NamedTuple):
+    """A note with its begin and end in quarters, as floats: it is only weighed."""
+
+    begins: float
+    ends: float
+    midi: int
+
+
 def estimate_chords(notes: Sequence[TuneNote], bars: Sequence[Bar], key: KeyMark | None) -> tuple[ChordSymbol, ...]:
     """The chords that an accompaniment spells out: each change of chord, the first where the notes begin.
 
@@ -47,9 +56,10 @@ def estimate_chords(notes: Sequence[TuneNote], bars: Sequence[Bar], key: KeyMark
     sounds in it and by its bass; the cheapest path through them (Viterbi) changes rather on a bar line than within a bar. Over
     silence a chord carries on; where that is longer than SILENT_BARS bars stands `NO_CHORD`. Time linear in notes and bars.
     """
-    beats = Beats(bars, max((note.onset_q + note.duration_q for note in notes), default=Quarters(0)))
+    sounds = sorted(map(_sound, notes))
+    beats = Beats(bars, max((sound.ends for sound in sounds), default=0.0))
     symbols: list[ChordSymbol] = []
-    for passage, silent_from_q in _passages(notes, beats):
+    for passage, silent_from_q in _passages(sounds, beats):
         for onset_q, (root, quality) in _chords_of(passage, beats):
             symbols.append(ChordSymbol(onset_q, _root_name(root, quality, key) + quality))
         if silent_from_q is not None:
@@ -57,35 +67,39 @@ def estimate_chords(notes: Sequence[TuneNote], bars: Sequence[Bar], key: KeyMark
     return tuple(symbols)
 
 
-def _passages(notes: Sequence[TuneNote], beats: Beats) -> Iterator[tuple[list[TuneNote], Quarters | None]]:
-    """The notes between two silences, in time order, and where the silence after them begins."""
-    passage: list[TuneNote] = []
-    sounds_to = 0.0
-    for note in sorted(notes, key=lambda note: note.onset_q):
-        begins = note.onset_q.numerator / note.onset_q.denominator
-        if passage and begins - sounds_to > SILENT_BARS * beats.bar_length(sounds_to):
-            yield passage, beats.next_start_q(sounds_to)
+def _sound(note: TuneNote) -> _Sound:
+    begins = note.onset_q.numerator / note.onset_q.denominator
+    return _Sound(begins, begins + note.duration_q.numerator / note.duration_q.denominator, note.midi)
+
+
+def _passages(sounds: list[_Sound], beats: Beats) -> Iterator[tuple[list[_Sound], Quarters | None]]:
+    """The sounds between two silences, and where the silence after them begins."""
+    passage: list[_Sound] = []
+    heard_to = 0.0
+    for sound in sounds:
+        if passage and sound.begins - heard_to > SILENT_BARS * beats.bar_length(heard_to):
+            yield passage, beats.next_start_q(heard_to)
             passage = []
-        passage.append(note)
-        sounds_to = max(sounds_to, begins + note.duration_q.numerator / note.duration_q.denominator)
+        passage.append(sound)
+        heard_to = max(heard_to, sound.ends)
     if passage:
-        silent = beats.end - sounds_to > SILENT_BARS * beats.bar_length(sounds_to)
-        yield passage, beats.next_start_q(sounds_to) if silent else None
+        silent = beats.end - heard_to > SILENT_BARS * beats.bar_length(heard_to)
+        yield passage, beats.next_start_q(heard_to) if silent else None
 
 
-def _chords_of(notes: list[TuneNote], beats: Beats) -> Iterator[tuple[Quarters, tuple[int, str]]]:
+def _chords_of(passage: list[_Sound], beats: Beats) -> Iterator[tuple[Quarters, tuple[int, str]]]:
     """The changes of chord in one passage, each with its onset."""
-    weights, lowest = _evidence(notes, beats)
+    weights, lowest = _evidence(passage, beats)
     bar_lowest: dict[int, int] = {}
     for beat, midi in lowest.items():
         bar = beats.bar_of[beat]
-        bar_lowest[bar] = min(midi, bar_lowest.get(bar, 127))
+        bar_lowest[bar] = min(midi, bar_lowest.get(bar, midi))
     told = sorted(weights)
     costs = []
     for beat in told:
-        bass = lowest.get(beat, 128)
-        heard = bass <= bar_lowest.get(beats.bar_of[beat], -1) + _BASS_REACH
-        costs.append(_costs(tuple(weights[beat]), bass % 12 if heard else None))
+        bass = lowest.get(beat)
+        low = bass is not None and bass <= bar_lowest[beats.bar_of[beat]] + _BASS_REACH
+        costs.append(_costs(tuple(weights[beat]), bass % 12 if bass is not None and low else None))
     borders = [told[0], *(beats.border(before, beat) for before, beat in pairwise(told))]
     path, _ = steady_path(costs, [beats.change_cost[border] for border in borders])
     chord = None
@@ -95,25 +109,23 @@ def _chords_of(notes: list[TuneNote], beats: Beats) -> Iterator[tuple[Quarters, 
             yield beats.start_q(border), _CHORDS[choice]
 
 
-def _evidence(notes: list[TuneNote], beats: Beats) -> tuple[dict[int, list[int]], dict[int, int]]:
+def _evidence(passage: list[_Sound], beats: Beats) -> tuple[dict[int, list[int]], dict[int, int]]:
     """The weights of the pitch classes in each beat in which something sounds, the lowest key in each in which something is struck."""
+    starts, ends_of = beats.starts, beats.ends
     weights: dict[int, list[int]] = {}
     lowest: dict[int, int] = {}
-    for note in notes:
-        pitch_class = note.midi % 12
-        begins = note.onset_q.numerator / note.onset_q.denominator
-        ends = begins + note.duration_q.numerator / note.duration_q.denominator
+    for begins, ends, midi in passage:
         first = beats.index(begins)
-        if note.midi < lowest.get(first, 128):
-            lowest[first] = note.midi
-        for beat in range(first, min(first + LONGEST_BEATS, len(beats.starts))):
-            start, end = beats.starts[beat], beats.ends[beat]
+        if midi < lowest.get(first, 128):
+            lowest[first] = midi
+        for beat in range(first, min(first + LONGEST_BEATS, len(starts))):
+            start, end = starts[beat], ends_of[beat]
             if start >= ends and beat > first:
                 break
             sounding = (min(end, ends) - max(start, begins)) / (end - start)
             weight = round(_HELD * sounding) + (_STRUCK if beat == first else 0)
             if weight > 0:
-                weights.setdefault(beat, [0] * 12)[pitch_class] += weight
+                weights.setdefault(beat, [0] * 12)[midi % 12] += weight
     return weights, lowest
 
 
