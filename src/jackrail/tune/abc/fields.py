@@ -8,6 +8,8 @@ from fractions import Fraction
 
 from jackrail.tune.model import Quarters
 
+from .pitching import CLEF_WORD, FieldError, Pitching, read_pitching
+
 _MODES = {"maj": 0, "ion": 0, "": 0, "mix": -1, "dor": -2, "m": -3, "min": -3, "aeo": -3, "phr": -4, "loc": -5, "lyd": 1}
 _MODE_NAMES = {
     "maj": "major", "": "major", "ion": "ionian", "mix": "mixolydian", "dor": "dorian", "m": "minor", "min": "minor", "aeo": "aeolian",
@@ -21,17 +23,10 @@ ACCIDENTALS = {"^^": 2, "^": 1, "=": 0, "_": -1, "__": -2}
 MOST_BEATS = 8
 """Most note lengths that a Q: field may add up to a beat."""
 MOST_PARTS = 500
-MOVES_PITCH = 60
-"""Most semitones that transpose= or octave= may move a voice."""
 
 _KEY = re.compile(r"([A-G])([#b♯♭]?)(?:( ?)([A-Za-z]+)(?![A-Za-z=+\-^_\d]))?(?![A-Za-z=])")
-_CLEF_WORD = re.compile(r"(?:treble|alto|tenor|bass|perc|none|soprano|mezzosoprano|baritone|G|F|C)?\d?([+\-^_]8)?")
 _METRE = re.compile(r"\(?(\d{1,3}(?:\s*\+\s*\d{1,3})*)\)?\s*/\s*(\d{1,3})")
 _FRACTION = re.compile(r"(\d{1,4})\s*/\s*(\d{1,4})")
-
-
-class FieldError(ValueError):
-    """A field's value cannot be read; the text says why and what to write."""
 
 
 @dataclass(frozen=True)
@@ -41,15 +36,6 @@ class Key:
     alterations: dict[str, int] = field(default_factory=dict)
     sharps: int = 0
     mode: str = "none"
-
-
-@dataclass
-class Pitching:
-    """What K: and V: may say about how a voice sounds: octaves and semitones up from what is written."""
-
-    octaves: int = 0
-    semitones: int = 0
-    unknown: list[str] = field(default_factory=list)
 
 
 def read_key(text: str) -> tuple[Key | None, Pitching | None]:
@@ -102,32 +88,11 @@ def _modified(key: Key | None, rest: str, text: str) -> tuple[Key | None, Pitchi
         elif word.lower() != "exp":
             if mode and key is not None and key.mode == "major":
                 key = _signature(key.sharps + _MODES[mode], _MODE_NAMES[mode])
-            elif "=" in word or _CLEF_WORD.fullmatch(word):
+            elif "=" in word or CLEF_WORD.fullmatch(word):
                 pitching.append(word)
             else:
                 raise FieldError(f"cannot be read as a key: {text.strip()[:40]!r}; {_WRITE_KEY}")
     return key, read_pitching(pitching) if pitching else None
-
-
-def read_pitching(words: list[str]) -> Pitching:
-    """octave=, transpose= and clefs with +8 or -8 (ABC 2.1 section 4.6). Raises FieldError."""
-    out = Pitching()
-    for word in words:
-        name, equals, value = word.partition("=")
-        name = name.lower()
-        if name in {"octave", "transpose", "t", "score", "sound", "shift"} and equals:
-            if name in {"score", "sound", "shift"}:
-                out.unknown.append(word)
-                continue
-            if not re.fullmatch(r"[+-]?\d{1,2}", value) or abs(int(value)) * (12 if name == "octave" else 1) > MOVES_PITCH:
-                raise FieldError(f"{name}={value} is not a small whole number")
-            if name == "octave":
-                out.octaves += int(value)
-            else:
-                out.semitones += int(value)
-        elif (not equals or name == "clef") and (clef := _CLEF_WORD.fullmatch(value if equals else word)) and clef[1]:
-            out.octaves += 1 if clef[1][0] in "+^" else -1
-    return out
 
 
 def read_metre(text: str) -> tuple[int, int] | None:
@@ -170,7 +135,7 @@ def read_tempo(text: str, unit_q: Quarters) -> float | None:
     Reads 1/4=120, "Allegro" 3/8=100, 1/4 3/8=40 and the outdated 120 and C3=40 in unit note lengths (ABC 2.1 section 10).
     """
     value = re.sub(r'"[^"]*"?', "", text).strip()
-    if not value:
+    if not re.search(r"\d", value):
         return None
     lengths, equals, rate = value.rpartition("=")
     if not re.fullmatch(r"\d{1,4}(?:\.\d{1,4})?", rate.strip()) or not 1 <= float(rate) <= 4000:

@@ -11,8 +11,7 @@ from .voice import Voice
 
 
 def merged(voices: Sequence[Voice], notes: Notes) -> list[WrittenBar]:
-    """The bars of the first voice that has any, with the notes of all, bar by bar."""
-    voices = [voice for voice in voices if voice.finish()]
+    """The bars of the first voice, with the notes of all, bar by bar. voices: finished, each with bars."""
     if not voices:
         return []
     main = voices[0].bars
@@ -51,6 +50,7 @@ def part_order(bars: Sequence[WrittenBar], parts: Sequence[tuple[str, int]], lab
 
 def _lay_over(main: WrittenBar, other: WrittenBar) -> None:
     main.notes += other.notes
+    main.ornaments += other.ornaments
     main.length_q = max(main.length_q, other.length_q)
     main.chords = sorted({**dict(other.chords), **dict(main.chords)}.items())
     main.tempo = sorted({**dict(other.tempo), **dict(main.tempo)}.items())

@@ -8,40 +8,22 @@ from fractions import Fraction
 
 from jackrail.faults import Fault
 from jackrail.pitch import moved_symbol
-from jackrail.tune.chord_names import NO_CHORD, readable
-from jackrail.tune.model import Quarters
+from jackrail.tune.chord_names import NO_CHORD as NO_CHORD_WORDS
+from jackrail.tune.chord_names import readable
+from jackrail.tune.model import NO_CHORD, Quarters
 from jackrail.tune.score.written import Notes, WrittenBar, mark_words
 
+from .decorations import EXPRESSION, LEFT_OUT, SHORTHANDS, STEERING
+from .dialects import Dialect
 from .fields import ACCIDENTALS
+from .ornaments import KINDS
 from .tokens import MAX_NOTE_Q, MAX_PASS, PASSES, TOKEN, note_length_q, pass_numbers
-from .voice import STEERING, Voice
+from .voice import Voice
 
 _TUPLET_Q = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}  # the others take 2, in compound metres 3 (ABC 2.1 section 4.13)
-_SHORTHANDS = {
-    "~": "roll", "H": "fermata", "L": "accent", "M": "lowermordent", "O": "coda", "P": "uppermordent", "S": "segno", "T": "trill",
-    "u": "upbow", "v": "downbow", ".": "staccato",
-}  # fmt: skip
-_ORNAMENTS = {
-    "trill",
-    "roll",
-    "lowermordent",
-    "uppermordent",
-    "mordent",
-    "pralltriller",
-    "turn",
-    "turnx",
-    "invertedturn",
-    "invertedturnx",
-    "arpeggio",
-    "slide",
-}
-# Decorations (ABC 2.1 section 4.14) that change neither pitch, length nor order.
-_EXPRESSION_WORDS = (
-    ". > + ^ < 0 1 2 3 4 5 f ff fff ffff p pp ppp pppp mp mf sfz accent emphasis tenuto plus snap wedge staccato dot upbow downbow open"
-    " thumb breath marcato crescendo( crescendo) <( <) diminuendo( diminuendo) >( >) trill) shortphrase mediumphrase longphrase nil none"
-    " editorial courtesy"
-)
-_EXPRESSION = frozenset(_EXPRESSION_WORDS.split())
+_GRACE_NOTE = re.compile(r"(?P<acc>\^\^?|__?|=)?(?P<letter>[A-Ga-g])(?P<octave>[,']*)[\d/]*")
+_BESIDE_GRACE_NOTES = re.compile(r"[^{}\[\]()<>/\-\s.~H-Wh-w]|!")
+_KEYS = 128
 
 
 class MusicReader:
@@ -52,10 +34,13 @@ class MusicReader:
         self.faults = faults
         self.on_field = on_field
         self.voice: Voice
-        self.shorthands = dict(_SHORTHANDS)
+        self.dialect = Dialect(notes)
+        self.shorthands = dict(SHORTHANDS)
         self.unreadable = 0
         self._chord: list[tuple[int, Quarters]] | None = None
-        self._chord_tied = False
+        self._chord_names: list[tuple[str, int]] = []
+        self._chord_ties: dict[int, tuple[str, int]] = {}
+        self._chord_signs = 0
         self._acts: dict[str, Callable[[re.Match[str]], None]] = {
             "note": self._note, "bar": self._bar, "quote": self._quote, "rest": self._rest, "bar_rest": self._bar_rest, "tie": self._tie,
             "broken": self._broken, "tuplet": self._tuplet, "grace": self._grace, "ending": self._ending, "field": self._field,
@@ -64,6 +49,8 @@ class MusicReader:
 
     def read(self, line: str, number: int) -> None:
         """Read one line of music, `number` being its line in the file."""
+        if "+" in line or self.dialect.plus:
+            line = self.dialect.modern(line, f"line {number}")
         self.line, self.number, at, end = line, number, 0, len(line)
         acts, match_at = self._acts, TOKEN.match
         while at < end:
@@ -106,14 +93,22 @@ class MusicReader:
         _, accidental, letter, marks, length = match.group("note", "acc", "letter", "octave", "length")
         octave = (5 if letter.islower() else 4) + (marks.count("'") - marks.count(",") if marks else 0)
         midi = self.voice.key_of(ACCIDENTALS[accidental] if accidental else None, letter.upper(), octave)
-        if not 0 <= midi <= 127:
-            self._fault("the note lies outside the MIDI range", repr(match[0][:20]), "C-1 to G9")
+        if not self._in_range(midi, match[0]):
             return
         duration_q = self._length(length)
         if self._chord is not None:
             self._chord.append((midi, duration_q))
+            self._chord_names.append((letter.upper(), octave))
+            self.voice.waiting.aim(self._chord_signs, midi)
+            self._chord_signs = len(self.voice.waiting.ornaments)
         else:
             self.voice.sound([(midi, duration_q)], duration_q)
+
+    def _in_range(self, midi: int, written: str) -> bool:
+        if not 0 <= midi < _KEYS:
+            self._fault("the note lies outside the MIDI range", repr(written[:20]), "C-1 to G9")
+            return False
+        return True
 
     def _length(self, text: str) -> Quarters:
         length_q = note_length_q(text, self.voice.unit_q)
@@ -138,9 +133,9 @@ class MusicReader:
             self.voice.sound([], self.voice.bar.metre_q)
 
     def _tie(self, _match: re.Match[str]) -> None:
-        if self._chord is not None:
-            self._chord_tied = True
-        elif not self.voice.tie():
+        if self._chord:
+            self._chord_ties[len(self._chord) - 1] = self._chord_names[-1]
+        elif self._chord is not None or not self.voice.tie():
             self.notes.count("ties that lead to no note of the same pitch are ignored", self._where())
 
     def _broken(self, match: re.Match[str]) -> None:
@@ -160,14 +155,22 @@ class MusicReader:
             self._fault("a tuplet begins inside another", repr(match[0]), hint="finish the first one before")
         self.voice.tuplet = (r, Fraction(q, p))
 
-    def _grace(self, _match: re.Match[str]) -> None:
-        self.notes.count("grace notes are left out", self.voice.place)
+    def _grace(self, match: re.Match[str]) -> None:
+        voice, keys = self.voice, []
+        for note in _GRACE_NOTE.finditer(match[0]):
+            octave = (5 if note["letter"].islower() else 4) + note["octave"].count("'") - note["octave"].count(",")
+            keys.append(voice.small_key(ACCIDENTALS[note["acc"]] if note["acc"] else None, note["letter"].upper(), octave))
+        strange = _BESIDE_GRACE_NOTES.search(_GRACE_NOTE.sub("", match[0]))
+        if strange is not None:
+            self.notes.count(f"the character {strange[0]!r} among grace notes cannot be read and is left out", self._where())
+        if keys and all(self._in_range(midi, match[0]) for midi in keys):
+            voice.waiting.add("grace", tuple(keys), voice.place)
 
     def _open(self, _match: re.Match[str]) -> None:
         if self._chord is not None:
             self._fault("a chord [ begins inside another", hint="close the first with ]")
-        self._chord = []
-        self._chord_tied = False
+        self._chord, self._chord_names, self._chord_ties = [], [], {}
+        self._chord_signs = len(self.voice.waiting.ornaments)
 
     def _close(self, match: re.Match[str]) -> None:
         chord, self._chord = self._chord, None
@@ -176,8 +179,8 @@ class MusicReader:
         elif chord:
             factor = self._length(match["chord_length"]) / self.voice.unit_q
             self.voice.sound([(midi, duration_q * factor) for midi, duration_q in chord], chord[0][1] * factor)
-            if self._chord_tied:
-                self.voice.tie()
+            if self._chord_ties:
+                self.voice.tie(self._chord_ties)
 
     def _bar(self, match: re.Match[str]) -> None:
         body = match["body"]
@@ -219,8 +222,8 @@ class MusicReader:
             self.notes.say(f'the words "{words}" are followed as the sign they stand for')
         elif annotation or not text or text.isdigit():  # a fingering
             pass
-        elif NO_CHORD.fullmatch(text):
-            self.notes.count("no-chord signs are not followed, the chord before holds on", voice.place)
+        elif NO_CHORD_WORDS.fullmatch(text):
+            voice.bar.chords.append((voice.cursor_q, NO_CHORD))
         else:
             self.notes.count(f"{text[:30]!r} is no chord symbol that can be read and is left out", self._where())
 
@@ -231,20 +234,26 @@ class MusicReader:
         name = self.shorthands.get(match[0])
         if name is None:
             self._strange(self.at)
+        elif name.startswith('"'):
+            self._symbol(name.strip('"'))
         else:
             self._decorate(name)
 
     def _decorate(self, name: str) -> None:
-        if name in STEERING:
+        kind = KINDS.get(name)
+        if kind is not None:
+            self.voice.waiting.add(kind, (), self.voice.place)
+        elif name in STEERING:
             self.voice.pending.append(name)
-        elif name in _ORNAMENTS or name.startswith("trill("):
-            self.notes.count("ornaments are not played, their main notes are", self.voice.place)
-        elif name in {"fermata", "invertedfermata"}:
-            self.notes.count("fermatas are not held", self.voice.place)
+        elif name in LEFT_OUT:
+            self.notes.count(LEFT_OUT[name], self.voice.place)
         elif re.fullmatch(r"[A-Ga-g\d,'/]*[A-Ga-g][A-Ga-g\d,'/]*", name) and name.strip("f"):
-            self._fault("notes stand between ! or + signs", repr(name), hint="write chords as [CEG], line breaks as $")
-        elif name not in _EXPRESSION:
+            self._fault("notes stand between ! signs", repr(name), hint="write line breaks as $, or I:linebreak ! in the header")
+        elif name not in EXPRESSION:
             self.notes.count(f"the decoration {name!r} is not known and is left out", self.voice.place)
 
-    def _overlay(self, _match: re.Match[str]) -> None:
-        self.voice.overlay_start()
+    def _overlay(self, match: re.Match[str]) -> None:
+        if not self.voice.overlay_start(len(match[0])):
+            self._fault(
+                "a line of music laid over (&) begins before the first bar", repr(match[0][:12]), hint="write one & for each bar line"
+            )

@@ -8,16 +8,14 @@ from jackrail.pitch import TONIC_FIFTHS, moved_signature
 from jackrail.tune.model import Quarters
 from jackrail.tune.score.written import Notes, WrittenBar, WrittenNote, mark_words
 
-from .fields import Key, Pitching
+from .decorations import STEERING
+from .fields import Key
+from .ornaments import Waiting
+from .pitching import Pitching
 
+_LETTERS = "CDEFGAB"
 _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _ONE = Fraction(1)
-# Decorations that steer the playing order -> the words they stand for (ABC 2.1 section 4.14).
-STEERING = {
-    "segno": "segno", "coda": "coda", "fine": "fine", "D.C.": "D.C.", "D.S.": "D.S.", "dacapo": "D.C.", "dacoda": "to coda",
-    "tocoda": "to coda", "D.C.alfine": "D.C. al fine", "D.C.alcoda": "D.C. al coda", "D.S.alfine": "D.S. al fine",
-    "D.S.alcoda": "D.S. al coda",
-}  # fmt: skip
 
 
 class Voice:
@@ -40,6 +38,10 @@ class Voice:
         self.tuplet: tuple[int, Quarters] = (0, _ONE)
         self.broken = _ONE
         self.last: tuple[list[WrittenNote], Quarters] | None = None
+        self.waiting = Waiting(notes)
+        self.ahead: list[tuple[WrittenBar, int]] = []
+        self._written_q: Quarters | None = None
+        self._partner_q: Quarters | None = None
         self._accidentals: dict[str, tuple[int, int]] = {}
         self._tied: dict[tuple[str, int], int] = {}
         self._spelt: dict[tuple[str, int], int] = {}
@@ -85,7 +87,9 @@ class Voice:
     def sound(self, heads: list[tuple[int, Quarters]], length_q: Quarters) -> None:
         """Add note heads (MIDI key, length before broken rhythm and tuplets) and move on by length_q; no heads is a rest."""
         factor = self.broken
-        self.broken = _ONE
+        self._written_q = length_q
+        if factor != 1:
+            self._end_broken(length_q)
         left, ratio = self.tuplet
         if left:
             factor = factor * ratio
@@ -95,6 +99,8 @@ class Voice:
             length_q = length_q * factor
         if self.pending:
             self.place_marks(self.bar)
+        if self.waiting.ornaments:
+            self._ornament(heads)
         voice = f"{self.name}&{self.overlay}" if self.overlay else self.name
         written = [WrittenNote(self.cursor_q, duration_q, midi, voice=voice) for midi, duration_q in heads]
         self.bar.notes += written
@@ -105,18 +111,68 @@ class Voice:
         self._ready = self._spelt
         self._spelt = {}
 
-    def tie(self) -> bool:
-        """Tie the last note or chord to the next; False when there is none."""
+    def _end_broken(self, length_q: Quarters) -> None:
+        self.broken = _ONE
+        self._written_q = None  # a third note broken into the second is as undefined
+        if length_q != self._partner_q:
+            self.notes.count("broken rhythm between notes of unequal length, which ABC 2.1 section 4.4 leaves undefined", self.place)
+
+    def _ornament(self, heads: list[tuple[int, Quarters]]) -> None:
+        """Set the ornaments that wait at the note that begins now; a rest takes none."""
+        if heads:
+            self.waiting.land(self.bar, self.cursor_q, max(midi for midi, _ in heads), self._neighbours)
+        else:
+            self.waiting.trail(self.bar, self._sounding_last())
+            self.waiting.leave_out(self.place)
+
+    def _sounding_last(self) -> WrittenNote | None:
+        """The highest head of the note just before the cursor, None after a rest or at the beginning of a bar."""
+        if self.last is None or not self.last[0] or not self.bar.notes or self.bar.notes[-1] is not self.last[0][-1]:
+            return None
+        return max(self.last[0], key=lambda note: note.midi)
+
+    def _neighbours(self, midi: int) -> tuple[int, int] | None:
+        """MIDI keys one step of the scale below and above a note being read, as key signature and bar have them."""
+        for (letter, octave), alteration in self._spelt.items():
+            if self._sounding(letter, octave, alteration) == midi:
+                step = _LETTERS.index(letter) + 7 * octave
+                below, above = (self._in_scale(_LETTERS[near % 7], near // 7) for near in (step - 1, step + 1))
+                return (below, above) if below >= 0 and above <= 127 else None
+        return None
+
+    def _in_scale(self, letter: str, octave: int) -> int:
+        alteration = self.key.alterations.get(letter, 0)
+        carried = self._accidentals.get(letter)
+        if carried is not None and self.propagate != "not" and (self.propagate == "pitch" or carried[1] == octave):
+            alteration = carried[0]
+        return self._sounding(letter, octave, alteration)
+
+    def _sounding(self, letter: str, octave: int, alteration: int) -> int:
+        return 12 * (octave + self.pitching.octaves + 1) + _STEPS[letter] + alteration + self.pitching.semitones
+
+    def small_key(self, accidental: int | None, letter: str, octave: int) -> int:
+        """MIDI key (unchecked) of a grace note: its accidental holds like any other, but no tie starts from it."""
+        spelt, self._spelt = self._spelt, {}
+        midi = self.key_of(accidental, letter, octave)
+        self._spelt = spelt
+        return midi
+
+    def tie(self, only: dict[int, tuple[str, int]] | None = None) -> bool:
+        """Tie the last note or chord to the next; False when there is none.
+
+        only: of a chord, the place and name (letter, octave) of each note that is tied.
+        """
         if self.last is None or not self.last[0]:
             return False
-        for note in self.last[0]:
-            note.tied = True
-        self._tied = self._ready
+        for index, note in enumerate(self.last[0]):
+            if only is None or index in only:
+                note.tied = True
+        self._tied = self._ready if only is None else {name: self._ready[name] for name in only.values()}
         return True
 
     def break_rhythm(self, signs: str) -> bool:
-        """Apply > or <, doubled or trebled, to the last note and the next; False when there is no last note."""
-        if self.last is None or len(set(signs)) != 1 or len(signs) > 3:
+        """Apply > or <, doubled or trebled, to the last note and the next; False when the bar has no last note."""
+        if self.last is None or not self.cursor_q or len(set(signs)) != 1 or len(signs) > 3:
             return False
         short = Fraction(1, 2 ** len(signs))
         mine, self.broken = (2 - short, short) if signs[0] == ">" else (short, 2 - short)
@@ -124,15 +180,41 @@ class Voice:
         for note in written:
             note.duration_q *= mine
         self.cursor_q += length_q * (mine - 1)
+        self._partner_q = self._written_q
         self.last = None
         return True
 
-    def overlay_start(self) -> None:
-        """A & in a bar: go back to its beginning for one more line of music (ABC 2.1 section 7.4)."""
+    def overlay_start(self, count: int) -> bool:
+        """`count` signs & in a row: go back over as many bar lines for one more line of music (ABC 2.1 section 7.4).
+
+        In the middle of a bar the first leads to its beginning. False when there are not so many bars.
+        """
         self.longest_q = max(self.longest_q, self.cursor_q)
+        back = count - 1 if self.longest_q else count
+        if back > len(self.bars):
+            return False
+        self.waiting.trail(self.bar, self._sounding_last())
+        overlay = self.overlay + 1
+        if back:
+            self.bar.length_q = self.longest_q
+            again = [(bar, overlay) for bar in self.bars[-back:]]
+            self.ahead = [*again, (self.bar, overlay if self.longest_q else 0), *self.ahead]
+            del self.bars[-back:]
+            self.bar = self._next_bar()
         self.cursor_q = Fraction(0)
-        self.overlay += 1
+        self.overlay = overlay
         self._accidentals.clear()
+        return True
+
+    def _next_bar(self) -> WrittenBar:
+        """A new bar, or while an overlay of several bars is read, the next of those."""
+        if not self.ahead:
+            return self._new_bar()
+        bar, self.overlay = self.ahead.pop(0)
+        self.cursor_q = Fraction(0)
+        self.longest_q = bar.length_q
+        self._accidentals.clear()
+        return bar
 
     def set_metre(self, metre: tuple[int, int] | None) -> None:
         """A new metre, from this bar on when nothing of it sounds yet, else from the next."""
@@ -156,15 +238,19 @@ class Voice:
     def close_bar(self) -> None:
         """End the bar being filled, if anything of it has been read."""
         length_q = max(self.cursor_q, self.longest_q)
+        if self.waiting.ornaments:
+            self.waiting.trail(self.bar, self._sounding_last())
         if not length_q:
             return
         self.bar.length_q = length_q
         self.bar.settle_chords(self.notes, self.place)
         self.bars.append(self.bar)
-        self.bar = self._new_bar()
+        self.bar = self._next_bar()
 
     def bar_line(self, ends: int, *, double: bool, starts: int) -> None:
         """A bar line with `ends` colons before and `starts` after it; double: it closes a section."""
+        if self.broken != 1:
+            self.notes.count("broken rhythm goes on over a bar line", self.place)
         now: list[str] = []
         later: list[str] = []
         for name in self.pending:
@@ -206,9 +292,17 @@ class Voice:
             mark_words(bar, STEERING.get(name, name), self.cursor_q)
         self.pending = []
 
+    def silence(self) -> None:
+        """Take its notes out of its bars: another voice was asked for."""
+        for bar in self.bars:
+            bar.notes, bar.ornaments = [], []
+
     def finish(self) -> list[WrittenBar]:
         """All bars, the last closed, signs written after the last bar line set on it."""
+        while self.ahead:
+            self.close_bar()
         self.close_bar()
+        self.waiting.leave_out(self.place)
         if self.pending and self.bars:
             self.place_marks(self.bars[-1])
         return self.bars
