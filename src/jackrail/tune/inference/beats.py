@@ -14,7 +14,7 @@ MOST_BEATS = 8
 """Spans that a bar is cut into; in a longer one two, four and so on beats make a span."""
 _EARLY = 0.07
 """Quarters by which a note may come early and still belong to the next beat."""
-_AT_BAR, _MIDWAY, _AT_BEAT = 1.0, 1.6, 2.5
+_AT_BAR, _MIDWAY, _AT_BEAT = 1.0, 1.2, 2.5
 """What it costs to change the chord there, as a natural logarithm."""
 
 

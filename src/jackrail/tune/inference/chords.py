@@ -20,7 +20,7 @@ SILENT_BARS = 2
 LONGEST_BEATS = 16
 """Beats that a note counts for, however long it is held."""
 
-# Weights and costs, found by trial on the accompaniments of tests/tune/test_tune_chord_estimate.py; costs are natural logarithms.
+# Shares, weights and costs: found by trial on accompaniments like those of tests/tune/test_tune_chord_estimate.py, in natural logarithms.
 _SHARES = {
     "": (0.36, 0.30, 0.24),
     "m": (0.36, 0.30, 0.24),
@@ -29,14 +29,17 @@ _SHARES = {
     "dim": (0.32, 0.29, 0.29),
 }
 """Each quality with the share of its tones, root first; what is left of 1 goes to all the other tones."""
-_BASS_SHARES = (0.70, 0.10, 0.14, 0.04)
+_BASS_SHARES = (0.55, 0.18, 0.18, 0.07)
 """How often root, third, fifth and seventh are the bass; what is left of 1 goes to the other tones."""
-_RARENESS = {"": 0.0, "m": 0.0, "7": 0.1, "m7": 0.25, "dim": 0.3}
+_RARENESS = {"": 0.0, "m": 0.0, "7": 0.05, "m7": 0.2, "dim": 0.9}
+_UNHEARD = 0.2
+"""What it costs in each beat that a tone of the chord is heard nowhere in the passage."""
 _STRUCK = _HELD = 4
 """Eighths that a note weighs for being struck in a beat, and for sounding all through it."""
-_BASS_REACH = 5
-"""Semitones above the lowest note of its bar up to which the lowest note struck in a beat is a bass."""
+_BASS_REACH = 2
+"""Semitones above the lowest note of its bar up to which the lowest note struck in a beat is a bass; on the first beat it always is."""
 
+_INTERVALS = {quality: parse_chord("C" + quality).intervals for quality in _SHARES}
 _CHORDS = [(root, quality) for quality in _SHARES for root in range(12)]
 
 
@@ -90,16 +93,10 @@ def _passages(sounds: list[_Sound], beats: Beats) -> Iterator[tuple[list[_Sound]
 def _chords_of(passage: list[_Sound], beats: Beats) -> Iterator[tuple[Quarters, tuple[int, str]]]:
     """The changes of chord in one passage, each with its onset."""
     weights, lowest = _evidence(passage, beats)
-    bar_lowest: dict[int, int] = {}
-    for beat, midi in lowest.items():
-        bar = beats.bar_of[beat]
-        bar_lowest[bar] = min(midi, bar_lowest.get(bar, midi))
     told = sorted(weights)
-    costs = []
-    for beat in told:
-        bass = lowest.get(beat)
-        low = bass is not None and bass <= bar_lowest[beats.bar_of[beat]] + _BASS_REACH
-        costs.append(_costs(tuple(weights[beat]), bass % 12 if bass is not None and low else None))
+    basses = _basses(lowest, beats)
+    unheard = _unheard_costs(frozenset(sound.midi % 12 for sound in passage))
+    costs = [_costs(tuple(weights[beat]), basses.get(beat), unheard) for beat in told]
     borders = [told[0], *(beats.border(before, beat) for before, beat in pairwise(told))]
     path, _ = steady_path(costs, [beats.change_cost[border] for border in borders])
     chord = None
@@ -107,6 +104,19 @@ def _chords_of(passage: list[_Sound], beats: Beats) -> Iterator[tuple[Quarters, 
         if choice != chord:
             chord = choice
             yield beats.start_q(border), _CHORDS[choice]
+
+
+def _basses(lowest: dict[int, int], beats: Beats) -> dict[int, int]:
+    """The pitch class of the bass in each beat that has one."""
+    bar_of = beats.bar_of
+    bar_lowest: dict[int, int] = {}
+    for beat, midi in lowest.items():
+        bar_lowest[bar_of[beat]] = min(midi, bar_lowest.get(bar_of[beat], midi))
+    return {
+        beat: midi % 12
+        for beat, midi in lowest.items()
+        if beat == 0 or bar_of[beat] != bar_of[beat - 1] or midi <= bar_lowest[bar_of[beat]] + _BASS_REACH
+    }
 
 
 def _evidence(passage: list[_Sound], beats: Beats) -> tuple[dict[int, list[int]], dict[int, int]]:
@@ -130,13 +140,22 @@ def _evidence(passage: list[_Sound], beats: Beats) -> tuple[dict[int, list[int]]
 
 
 @lru_cache(maxsize=4096)
-def _costs(weights: tuple[int, ...], bass: int | None) -> list[float]:
+def _costs(weights: tuple[int, ...], bass: int | None, unheard: tuple[float, ...]) -> list[float]:
     """What it costs to hear each of the chords in a beat; accompaniments repeat themselves, so most are known already."""
-    costs = _BASS_COSTS[bass] if bass is not None else _RARENESS_COSTS
+    costs = list(unheard) if bass is None else list(map(add, unheard, _BASS_COSTS[bass]))
     for weight, tone_costs in zip(weights, _TONE_COSTS, strict=True):
         if weight:
             costs = [cost + weight * tone for cost, tone in zip(costs, tone_costs, strict=True)]
     return costs
+
+
+@lru_cache(maxsize=256)
+def _unheard_costs(heard: frozenset[int]) -> tuple[float, ...]:
+    """What each of the chords costs for being rare, and for its tones that are not among those heard."""
+    return tuple(
+        _RARENESS[quality] + _UNHEARD * sum((root + interval) % 12 not in heard for interval in _INTERVALS[quality])
+        for root, quality in _CHORDS
+    )
 
 
 def _root_name(root: int, quality: str, key: KeyMark | None) -> str:
@@ -150,29 +169,15 @@ def _root_name(root: int, quality: str, key: KeyMark | None) -> str:
     return name_on_circle(fifths)
 
 
-def _tone_costs(pitch_class: int) -> list[float]:
-    """What an eighth of a beat of a tone costs under each of the chords."""
+def _share_costs(pitch_class: int, shares_of: dict[str, tuple[float, ...]]) -> list[float]:
+    """What a tone costs under each of the chords when each of their tones has its share and all others what is left."""
     costs = []
     for root, quality in _CHORDS:
-        shares = _SHARES[quality]
-        interval = (pitch_class - root) % 12
-        tones = parse_chord("C" + quality).intervals
-        share = shares[tones.index(interval)] if interval in tones else (1 - sum(shares)) / (12 - len(shares))
-        costs.append(-log(share) / 8)
+        shares = shares_of[quality]
+        tones = dict(zip(_INTERVALS[quality], shares, strict=False))
+        costs.append(-log(tones.get((pitch_class - root) % 12, (1 - sum(shares)) / (12 - len(tones)))))
     return costs
 
 
-def _bass_costs(pitch_class: int) -> list[float]:
-    """What a tone in the bass costs under each of the chords."""
-    outside = (1 - sum(_BASS_SHARES)) / 8
-    costs = []
-    for root, quality in _CHORDS:
-        interval = (pitch_class - root) % 12
-        tones = parse_chord("C" + quality).intervals
-        costs.append(-log(_BASS_SHARES[tones.index(interval)] if interval in tones else outside))
-    return costs
-
-
-_TONE_COSTS = [_tone_costs(pitch_class) for pitch_class in range(12)]
-_RARENESS_COSTS = [_RARENESS[quality] for _, quality in _CHORDS]
-_BASS_COSTS = [list(map(add, _bass_costs(pitch_class), _RARENESS_COSTS)) for pitch_class in range(12)]
+_TONE_COSTS = [[cost / (_STRUCK + _HELD) for cost in _share_costs(pitch_class, _SHARES)] for pitch_class in range(12)]
+_BASS_COSTS = [_share_costs(pitch_class, dict.fromkeys(_SHARES, _BASS_SHARES)) for pitch_class in range(12)]
