@@ -29,16 +29,13 @@ _SHARES = {
     "dim": (0.32, 0.29, 0.29),
 }
 """Each quality with the share of its tones, root first; what is left of 1 goes to all the other tones."""
-_BASS_SHARES = (0.55, 0.18, 0.18, 0.07)
+_BASS_SHARES = (0.40, 0.12, 0.13, 0.05)
 """How often root, third, fifth and seventh are the bass; what is left of 1 goes to the other tones."""
 _RARENESS = {"": 0.0, "m": 0.0, "7": 0.05, "m7": 0.2, "dim": 0.9}
 _UNHEARD = 0.2
 """What it costs in each beat that a tone of the chord is heard nowhere in the passage."""
 _STRUCK = _HELD = 4
 """Eighths that a note weighs for being struck in a beat, and for sounding all through it."""
-_BASS_REACH = 2
-"""Semitones above the lowest note of its bar up to which the lowest note struck in a beat is a bass; on the first beat it always is."""
-
 _INTERVALS = {quality: parse_chord("C" + quality).intervals for quality in _SHARES}
 _CHORDS = [(root, quality) for quality in _SHARES for root in range(12)]
 
@@ -80,7 +77,7 @@ def _passages(sounds: list[_Sound], beats: Beats) -> Iterator[tuple[list[_Sound]
     passage: list[_Sound] = []
     heard_to = 0.0
     for sound in sounds:
-        if passage and sound.begins - heard_to > SILENT_BARS * beats.bar_length(heard_to):
+        if passage and sound.begins > heard_to and sound.begins - heard_to > SILENT_BARS * beats.bar_length(heard_to):
             yield passage, beats.next_start_q(heard_to)
             passage = []
         passage.append(sound)
@@ -107,7 +104,7 @@ def _chords_of(passage: list[_Sound], beats: Beats) -> Iterator[tuple[Quarters, 
 
 
 def _basses(lowest: dict[int, int], beats: Beats) -> dict[int, int]:
-    """The pitch class of the bass in each beat that has one."""
+    """The pitch class of the bass in each beat that has one: the first of a bar, and those that go as low as any in it."""
     bar_of = beats.bar_of
     bar_lowest: dict[int, int] = {}
     for beat, midi in lowest.items():
@@ -115,7 +112,7 @@ def _basses(lowest: dict[int, int], beats: Beats) -> dict[int, int]:
     return {
         beat: midi % 12
         for beat, midi in lowest.items()
-        if beat == 0 or bar_of[beat] != bar_of[beat - 1] or midi <= bar_lowest[bar_of[beat]] + _BASS_REACH
+        if beat == 0 or bar_of[beat] != bar_of[beat - 1] or midi == bar_lowest[bar_of[beat]]
     }
 
 
