@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
@@ -11,55 +12,76 @@ from jackrail.faults import BadInput
 from jackrail.tune.model import Quarters
 from jackrail.tune.score.written import Notes, WrittenBar, WrittenNote
 
-from .marks import read_barline, read_direction, read_harmony, read_key, read_sound, read_time
-from .reading import Reading
+from .attributes import of_staff, read_divisions, read_key, read_time, read_transpose, repeated_bars
+from .harmony import read_harmony
+from .ornaments import Head, Ornaments
+from .reading import Line, Reading
+from .signs import read_barline, read_direction, read_sound, set_mark, settle_marks
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
 _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+_NAMES = "CDEFGAB"
 _NUMBER = re.compile(r"\d{1,9}(?:\.\d{1,6})?")
 MAX_FAULTS = 20
 MAX_MEASURE_Q = 1000
 """Longest measure, in quarters; a longer one is a slip."""
+MAX_COPIED = 20_000
+"""Most notes that signs for a repeated bar may stand for."""
+_EVERYTHING = Line()
 
 
 class PartReader(Reading):
-    """Reads the measures of a part. place: its name for messages."""
+    """Reads the measures of a part. place: its name for messages; line: which of its notes.
 
-    def __init__(self, measures: list[Element], place: str, notes: Notes) -> None:
-        super().__init__(place, notes)
+    survey: when asked for, the notes of each (staff, voice) as onset, end and MIDI key. silent: reads no notes, only signs.
+    """
+
+    def __init__(self, measures: list[Element], place: str, notes: Notes, line: Line = _EVERYTHING, *, silent: bool = False) -> None:
+        super().__init__(place, notes, line)
         self.measures = measures
-        self.metre: tuple[int, int] | None = (4, 4)
-        self.metre_written = False
-        self.onset_q = Fraction(0)
+        self.silent = silent
+        self.survey: dict[tuple[str, str], list[tuple[Quarters, Quarters, int]]] | None = None
+        self.onset_q = self.bar_q = Fraction(0)
         self.quarters: dict[str, Quarters] = {}
-        self._on: dict[str, Callable[[Element], None]] = {
+        self.heads: list[Head] = []
+        self.position = 0
+        self.ornaments = Ornaments(self)
+        self.open_ties: dict[tuple[int, Quarters], str] = {}
+        self.back = self.copied = 0
+        self._on: dict[str, Callable[[Element], object]] = {
             "note": self._note, "attributes": self._attributes, "backup": self._backup, "forward": self._forward,
-            "barline": self._barline, "direction": self._direction, "sound": self._sound, "harmony": self._harmony,
+            "barline": lambda element: read_barline(element, self), "direction": lambda element: read_direction(element, self),
+            "sound": lambda element: read_sound(element, self), "harmony": lambda element: read_harmony(element, self),
         }  # fmt: skip
 
     def read(self) -> list[WrittenBar]:
         """The bars of the part. Raises BadInput with all its faults, each with its measure."""
-        bars: list[WrittenBar] = []
+        handed_on: list[tuple[str, str]] = []
         for measure in self.measures:
-            bars.append(self._measure(measure, bars[-1].number if bars else 0))
+            handed_on = self._measure(measure, handed_on)
+            self.bars.append(self.bar)
+            self.bar_q += self.bar.length_q
             if len(self.faults) >= MAX_FAULTS:
                 break
         if self.faults:
             raise BadInput(self.faults[:MAX_FAULTS])
         if not self.metre_written:
             self.notes.say("no metre is written: beats are counted in 4/4")
-        return bars
+        return self.bars
 
-    def _measure(self, measure: Element, before: int) -> WrittenBar:
+    def _measure(self, measure: Element, handed_on: list[tuple[str, str]]) -> list[tuple[str, str]]:
+        """Read one measure into `bar`; the signs that are for the next one."""
         self.bar_name = measure.get("number", "?")[:12]
         written = re.match(r"\d{1,6}", self.bar_name)
+        number = int(written[0]) if written else self.bars[-1].number if self.bars else 0
         implicit = measure.get("implicit") == "yes"
-        number = int(written[0]) if written else before
         self.bar = bar = WrittenBar(number, *(self.metre or (4, 4)), free=self.metre is None, implicit=implicit, ending=self.ending)
-        self.cursor_q = self.onset_q = Fraction(0)
-        length_q = Fraction(0)
+        for name, label in handed_on:
+            set_mark(bar, name, label, Fraction(0))
+        self.heads, self.ornaments = [], Ornaments(self)
+        self.cursor_q = self.onset_q = length_q = Fraction(0)
         for element in measure:
             act = self._on.get(element.tag)
             if act is not None:
@@ -68,20 +90,47 @@ class PartReader(Reading):
         if length_q > MAX_MEASURE_Q:
             self.fault("the measure is far too long", f"{float(length_q):.0f} quarters", f"at most {MAX_MEASURE_Q}")
         bar.length_q = length_q or bar.metre_q
-        bar.settle_chords(self.notes, f"measure {self.bar_name}")
+        self._settle(bar)
+        return settle_marks(self)
+
+    def _settle(self, bar: WrittenBar) -> None:
+        """All that can be done only when the measure is known to its end."""
+        self.ornaments.settle(self.heads)
+        if self.back and not bar.notes:
+            self._repeat_bar(bar)
+        bar.chords = [(min(onset_q, bar.length_q), symbol) for onset_q, symbol in bar.chords]
+        bar.settle_chords(self.notes, self.measure)
         for marks in (bar.tempo, bar.keys):
             marks.sort(key=lambda mark: mark[0])
-        return bar
+        if self.survey is not None:
+            for head in self.heads:
+                onset_q = self.bar_q + head.note.onset_q
+                self.survey.setdefault(head.line, []).append((onset_q, onset_q + head.note.duration_q, head.note.midi))
 
-    def _length(self, element: Element) -> Quarters | None:
-        """Its <duration> in quarters; None, and a fault, when there is none to use."""
-        text = (element.findtext("duration") or "").strip()
+    def _repeat_bar(self, bar: WrittenBar) -> None:
+        """Play out a sign that stands for a bar before."""
+        before = self.bars[-self.back] if self.back <= len(self.bars) else None
+        if before is None or before.length_q != bar.length_q:
+            self.notes.count("signs for a repeated bar that none before fits are not played out", self.measure)
+            return
+        self.copied += len(before.notes)
+        if self.copied > MAX_COPIED:
+            self.fault("signs for repeated bars stand for far too many notes", limit=f"at most {MAX_COPIED}")
+            return
+        bar.notes = [replace(note) for note in before.notes]
+        bar.ornaments = list(before.ornaments)
+        bar.chords = bar.chords or list(before.chords)
+        self.notes.count("signs for a repeated bar are played out, with its chord symbols", self.measure)
+
+    def _length(self, element: Element, text: str) -> Quarters | None:
+        """A <duration> in quarters; None, and a fault, when there is none to use."""
         if self.divisions is None:
             self.fault("a length stands before any <divisions>", hint="export the score again: lengths have no unit")
             self.divisions = Fraction(1)  # so that it is said once
         known = self.quarters.get(text)
         if known is not None:
             return known
+        text = text.strip()
         value = Fraction(text) if _NUMBER.fullmatch(text) else Fraction(-1)
         if value < 0 or (not value and element.tag == "note"):
             self.fault(
@@ -92,117 +141,135 @@ class PartReader(Reading):
         return self.quarters[text]
 
     def _note(self, note: Element) -> None:
-        if note.find("grace") is not None:
-            self.notes.count("grace notes are left out", f"measure {self.bar_name}")
+        inside = {element.tag: element for element in note}
+        staff, voice = ((inside[name].text or "1").strip() if name in inside else "1" for name in ("staff", "voice"))
+        read = not self.silent and (self.line is _EVERYTHING or self.line.holds(staff, voice))
+        if "grace" in inside:
+            if read and "pitch" in inside and "cue" not in inside:
+                self._grace(inside, staff, voice)
             return
-        length_q = self._length(note)
+        length_q = self._length(note, (inside["duration"].text or "") if "duration" in inside else "")
         if length_q is None:
             return
-        if note.find("chord") is None:
+        if "chord" not in inside:
             self.onset_q = self.cursor_q
             self.cursor_q += length_q
-        if note.find("cue") is not None:
-            self.notes.count("cue notes are left out", f"measure {self.bar_name}")
+        if not read:
             return
-        if (note.findtext("staff") or "1").strip() != "1":
-            self.notes.say("only the upper staff of the part is read")
-            return
-        self._notations(note)
-        if note.find("unpitched") is not None:
-            self.notes.count("notes without pitch are left out", f"measure {self.bar_name}")
-        pitch = note.find("pitch")
-        if pitch is None:
-            return
-        midi = self._midi(pitch)
-        if midi is not None:
-            voice = (note.findtext("voice") or "1").strip()
-            self.bar.notes.append(WrittenNote(self.onset_q, length_q, midi, tied=_starts_tie(note), voice=voice))
+        if "cue" in inside:
+            self.notes.count("cue notes are left out", self.measure)
+        elif "pitch" in inside:
+            self._pitched(note, inside, (staff, voice), length_q)
+        elif "unpitched" in inside:
+            self.notes.count("notes without pitch are left out", self.measure)
+        else:
+            self.ornaments.rest((staff, voice))
 
-    def _midi(self, pitch: Element) -> int | None:
+    def _pitched(self, note: Element, inside: dict[str, Element], line: tuple[str, str], length_q: Quarters) -> None:
+        notehead = inside.get("notehead")
+        if notehead is not None and (notehead.text or "").strip() == "slash":
+            self.notes.count("slashes, which show a rhythm without pitch, are left out", self.measure)
+            return
+        midi = self._midi(inside["pitch"], line[0])
+        if midi is None:
+            return
+        if "chord" not in inside:
+            self.ornaments.main(line, self.onset_q)
+        if len(note.attrib) and (note.get("print-object") == "no" or note.get("time-only")):
+            what = "for some passes only are played in all" if note.get("time-only") else "that are not printed are played"
+            self.notes.count(f"notes {what}", self.measure)
+        if "type" in inside and inside["type"].get("size") in {"cue", "grace-cue"}:
+            self.notes.count("notes of small size are played like the others", self.measure)
+        if "notations" in inside:
+            self._notations(note, line)
+        ties = _ties(note, inside)
+        voice = line[1]
+        if "stop" in ties:  # a tie may lead from voice to voice
+            voice = self.open_ties.pop((midi, self.bar_q + self.onset_q), voice)
+        tied = "start" in ties
+        if tied:
+            self.open_ties[midi, self.bar_q + self.onset_q + length_q] = voice
+        written = WrittenNote(self.onset_q, length_q, midi, tied=tied, voice=voice)
+        self.bar.notes.append(written)
+        self.heads.append(Head(written, line, self.position, self.semitones(line[0])))
+
+    def _grace(self, inside: dict[str, Element], staff: str, voice: str) -> None:
+        midi = self._midi(inside["pitch"], staff)
+        if midi is not None:
+            before = inside["grace"].get("steal-time-previous") is not None
+            self.ornaments.grace((staff, voice), midi, steals_before=before, in_chord="chord" in inside)
+
+    def _midi(self, pitch: Element, staff: str) -> int | None:
+        """Sounding key of a <pitch>; None, and a fault, when it cannot be read. Sets `position`, its steps above C0."""
         step, octave, alter = ((pitch.findtext(tag) or default).strip() for tag, default in (("step", ""), ("octave", ""), ("alter", "0")))
-        if step not in _STEPS or not re.fullmatch(r"\d", octave):
+        if step not in _STEPS or octave not in _OCTAVES:
             self.fault(
                 "a note has no pitch that can be read", repr(f"{step}{octave}"[:20]), "step A to G, octave 0 to 9", "export it again"
             )
             return None
-        if not re.fullmatch(r"[+-]?\d{1,2}(?:\.\d{1,6})?", alter) or abs(float(alter)) > 4:
-            self.fault("a note has an alteration that cannot be read", repr(alter[:20]), "a number of semitones such as -1")
-            return None
-        semitones = round(float(alter))
-        if semitones != float(alter):
-            self.notes.count("notes between the keys (quarter tones) are played on the nearest key", f"measure {self.bar_name}")
-        midi = 12 * (int(octave) + 1) + _STEPS[step] + semitones + self.semitones
+        semitones = _WHOLE.get(alter)
+        if semitones is None:
+            semitones = self._odd_alteration(alter)
+            if semitones is None:
+                return None
+        self.position = 7 * int(octave) + _NAMES.index(step)
+        midi = 12 * (int(octave) + 1) + _STEPS[step] + semitones + self.by_staff.get(staff, self.by_staff[""])
         if not 0 <= midi <= 127:
             self.fault("a note lies outside the MIDI range", f"{step}{octave}", "C-1 to G9")
             return None
         return midi
 
-    def _notations(self, note: Element) -> None:
-        where = f"measure {self.bar_name}"
+    def _odd_alteration(self, alter: str) -> int | None:
+        if not re.fullmatch(r"[+-]?\d{1,2}(?:\.\d{1,6})?", alter) or abs(float(alter)) > 4:
+            self.fault("a note has an alteration that cannot be read", repr(alter[:20]), "a number of semitones such as -1")
+            return None
+        if round(float(alter)) != float(alter):
+            self.notes.count("notes between the keys (quarter tones) are played on the nearest key", self.measure)
+        return round(float(alter))
+
+    def _notations(self, note: Element, line: tuple[str, str]) -> None:
         for notations in note.iterfind("notations"):
-            if notations.find("ornaments") is not None:
-                self.notes.count("ornaments are not played, their main notes are", where)
+            for ornaments in notations.iterfind("ornaments"):
+                self.ornaments.sign(line, self.onset_q, ornaments)
             if notations.find("fermata") is not None:
-                self.notes.count("fermatas are not held", where)
+                self.notes.count("fermatas are not held", self.measure)
             if notations.find("glissando") is not None or notations.find("slide") is not None:
-                self.notes.count("glides are not played, their end notes are", where)
+                self.notes.count("glides are not played, their end notes are", self.measure)
 
     def _backup(self, element: Element) -> None:
-        length_q = self._length(element)
+        length_q = self._length(element, element.findtext("duration") or "")
         if length_q is not None:
             if length_q > self.cursor_q:
                 self.fault("a <backup> goes back beyond the start of the measure", hint="the file is damaged; export it again")
             self.cursor_q = max(Fraction(0), self.cursor_q - length_q)
 
     def _forward(self, element: Element) -> None:
-        self.cursor_q += self._length(element) or 0
+        self.cursor_q += self._length(element, element.findtext("duration") or "") or 0
 
     def _attributes(self, attributes: Element) -> None:
         divisions = attributes.findtext("divisions")
         if divisions is not None:
-            value = Fraction(divisions.strip()) if _NUMBER.fullmatch(divisions.strip()) else Fraction(0)
-            if value <= 0:
-                self.fault("has <divisions> that cannot be used", repr(divisions[:20]), "a number above 0", "export the score again")
-            self.divisions, self.quarters = value if value > 0 else Fraction(1), {}
-        for time in attributes.iterfind("time"):
+            self.divisions, self.quarters = read_divisions(divisions, self), {}
+        time = of_staff(attributes, "time", self.staff)
+        if time is not None:
             self.metre, self.metre_written = read_time(time, self), True
             self.bar.beats, self.bar.beat_unit = self.metre or (4, 4)
             self.bar.free = self.metre is None or self.bar.free
-            break
         for transpose in attributes.iterfind("transpose"):
-            self._transpose(transpose)
-        for key in attributes.iterfind("key"):
-            if (mark := read_key(key, self)) is not None:
-                self.bar.keys.append((self.cursor_q, mark))
-            break
+            read_transpose(transpose, self)
+        key = of_staff(attributes, "key", self.staff)
+        if key is not None:
+            read_key(key, self)
         for style in attributes.iterfind("measure-style"):
-            if any(sign.get("type") == "start" for sign in (*style.iterfind("measure-repeat"), *style.iterfind("slash"))):
-                self.notes.count("signs that repeat a bar or a beat are not played out", f"measure {self.bar_name}")
-
-    def _transpose(self, transpose: Element) -> None:
-        chromatic = (transpose.findtext("chromatic") or "0").strip()
-        octaves = (transpose.findtext("octave-change") or "0").strip()
-        if not re.fullmatch(r"[+-]?\d{1,2}(?:\.0+)?", chromatic) or not re.fullmatch(r"[+-]?\d", octaves):
-            self.fault("a <transpose> cannot be read", repr(f"{chromatic} {octaves}"[:20]), "whole semitones and octaves")
-            return
-        self.semitones = int(float(chromatic)) + 12 * int(octaves)
-        if transpose.find("double") is not None:
-            self.notes.say("the part is written to be doubled an octave away: the doubling is left out")
-
-    def _barline(self, barline: Element) -> None:
-        read_barline(barline, self)
-
-    def _direction(self, direction: Element) -> None:
-        read_direction(direction, self)
-
-    def _sound(self, sound: Element) -> None:
-        read_sound(sound, self)
-
-    def _harmony(self, harmony: Element) -> None:
-        read_harmony(harmony, self)
+            self.back = repeated_bars(style, self.back, self)
 
 
-def _starts_tie(note: Element) -> bool:
-    """Whether a note is tied to the next: by its <tie>, or by the drawn <tied> of files that leave that out."""
-    ties = note.findall("tie") or note.findall("notations/tied")
-    return any(tie.get("type") == "start" for tie in ties)
+def _ties(note: Element, inside: dict[str, Element]) -> set[str]:
+    """The types of its <tie>, or of the drawn <tied> of files that leave that out."""
+    if "tie" in inside:
+        return {tie.get("type", "") for tie in note.iterfind("tie")}
+    return {tie.get("type", "") for tie in note.iterfind("notations/tied")} if "notations" in inside else set()
+
+
+_OCTAVES = frozenset("0123456789")
+_WHOLE = {"0": 0, "": 0, "1": 1, "-1": -1, "2": 2, "-2": -2, "+1": 1, "+2": 2}

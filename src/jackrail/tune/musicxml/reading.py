@@ -2,23 +2,66 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from fractions import Fraction
 
 from jackrail.faults import Fault
+from jackrail.tune.model import Quarters
 from jackrail.tune.score.written import Notes, WrittenBar
 
 
-class Reading:
-    """The state of reading one part. part: its name for messages; notes: what to tell the user; onsets in quarters."""
+@dataclass(frozen=True, slots=True)
+class Line:
+    """Which notes of a part are read: those of a staff and of a voice, None for all of them.
 
-    def __init__(self, part: str, notes: Notes) -> None:
+    several: the voice stands in more staves than `staff`, whose key and transposition count; all are read.
+    """
+
+    staff: str | None = None
+    voice: str | None = None
+    several: bool = False
+
+    def holds(self, staff: str, voice: str) -> bool:
+        """Whether a note belongs to it."""
+        return (self.staff is None or staff == self.staff or self.several) and self.voice in {None, voice}
+
+
+@dataclass(slots=True)
+class TempoWord:
+    """A tempo word such as "Allegro", which counts only where no number stands. rate: quarters a minute."""
+
+    bar: WrittenBar
+    onset_q: Quarters
+    word: str
+    rate: float
+
+
+class Reading:
+    """The state of reading one part. part: its name for messages; notes: what to tell the user; onsets in quarters.
+
+    by_staff: semitones from written to sounding, "" for all other staves. common: least common multiple of all divisions so far.
+    ending, endings: the ending that is open, and the highest number so far. rate: the tempo in force as quarters a minute, 0 for none.
+    marks: segno, coda and implied repeat signs of the measure: name, label, onset (None: at its right bar line).
+    bars: those read to the end.
+    """
+
+    def __init__(self, part: str, notes: Notes, line: Line) -> None:
         self.part = part
         self.notes = notes
+        self.line = line
         self.faults: list[Fault] = []
         self.divisions: Fraction | None = None
-        self.semitones = 0
-        self.written_sharps = 0
+        self.common = 1
+        self.by_staff: dict[str, int] = {"": 0}
+        self.written_key: tuple[int, str] = (0, "major")
+        self.metre: tuple[int, int] | None = (4, 4)
+        self.metre_written = False
         self.ending: frozenset[int] = frozenset()
+        self.endings = 0
+        self.rate = 0.0
+        self.marks: list[tuple[str, str, Quarters | None]] = []
+        self.tempo_words: list[TempoWord] = []
+        self.bars: list[WrittenBar] = []
         self.bar = WrittenBar(0)
         self.bar_name = "?"
         self.cursor_q = Fraction(0)
@@ -27,6 +70,20 @@ class Reading:
     def place(self) -> str:
         """Where reading stands."""
         return f"{self.part} measure {self.bar_name}"
+
+    @property
+    def measure(self) -> str:
+        """Where reading stands, for counted sentences."""
+        return f"measure {self.bar_name}"
+
+    @property
+    def staff(self) -> str:
+        """The staff whose key and transposition count."""
+        return self.line.staff or "1"
+
+    def semitones(self, staff: str | None = None) -> int:
+        """Semitones from written to sounding on a staff, or on the one that is read."""
+        return self.by_staff.get(staff or self.staff, self.by_staff[""])
 
     def fault(self, what: str, value: str = "", limit: str = "", hint: str = "") -> None:
         """Note a fault of the measure being read."""

@@ -1,0 +1,251 @@
+"""Chord symbols of a MusicXML score as text that `jackrail.pitch.parse_chord` reads.
+
+A <harmony> names a chord by its root (or a degree of the key: <numeral>, <function>), a kind, degrees that are added, altered or
+taken away, and a bass or an inversion (MusicXML 4.0, elements harmony, kind, degree, numeral; data types kind-value and degree-type-value).
+The augmented sixths and the Neapolitan sixth are counted from the keynote, which their root is taken for.
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from jackrail.faults import BadInput
+from jackrail.pitch import NATURAL_DEGREES, TONIC_FIFTHS, fifths_of, moved_symbol, parse_chord, spelt
+from jackrail.tune.chord_names import KINDS, readable
+from jackrail.tune.model import NO_CHORD
+
+from .reading import Reading
+
+if TYPE_CHECKING:
+    from xml.etree.ElementTree import Element
+
+_ACCIDENTALS = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
+_BY_CASE = {kind.lower(): kind for kind in KINDS}
+
+# Kinds outside the standard that programs write, and what is meant.
+_ALIASES = {
+    "minor-major": "major-minor", "dominant-seventh": "dominant", "half-diminished-seventh": "half-diminished", "maj": "major",
+    "min": "minor", "aug": "augmented", "dim": "diminished",
+}  # fmt: skip
+
+# Kind -> fifths from the keynote to the root, what follows it, fifths from the keynote to the bass; and the chord on C in words. From
+# any theory of music, common practice, no source: the sixths on C are Ab C F#, Ab C D F#, Ab C Eb F#; Db F Ab over F.
+_FUNCTIONAL = {
+    "Neapolitan": (-5, "", -1, "Db over F"), "Italian": (-4, "7no5", -4, "Ab C F#"), "French": (-4, "7b5", -4, "Ab C D F#"),
+    "German": (-4, "7", -4, "Ab C Eb F#"), "Tristan": (0, "m7b5", 0, "C Gb Bb Eb"),
+}  # fmt: skip
+
+# Degrees of the tones of a kind that is no stack of thirds.
+_DEGREES = {"sus4": (1, 4, 5), "sus2": (1, 2, 5), "5": (1, 5), "6": (1, 3, 5, 6), "m6": (1, 3, 5, 6)}
+_STACKED = (1, 3, 5, 7, 9, 11, 13)
+_ADDED = (
+    "", "addb9", "add9", "add#9", "add3", "add11", "add#11", "add5", "addb13", "add13", "add7", "addmaj7",
+)  # fmt: skip
+# Fifths from the root to a tone so many semitones above it, as chords spell them.
+_FIFTHS_UP = (0, -5, 2, -3, 4, -1, -6, 1, 8, 3, -2, 5)
+_ROMAN = {"i": 1, "ii": 2, "iii": 3, "iv": 4, "v": 5, "vi": 6, "vii": 7}
+_MAJOR_SCALE = (0, 2, 4, -1, 1, 3, 5)
+_MOST_DEGREES = 12
+
+
+def read_harmony(harmony: Element, reader: Reading) -> None:
+    """Put the chord symbol of a <harmony> into the bar; what cannot be read becomes a warning."""
+    kind = _kind(harmony, reader)
+    if kind == "none":
+        _place(harmony, NO_CHORD, reader)
+        return
+    if len(harmony.findall("kind")) > 1:
+        reader.notes.count("of chords stacked in one symbol the first is read", reader.measure)
+    root = _root(harmony, reader)
+    symbol = _symbol(harmony, root, kind, reader) if root is not None else None
+    if symbol is None:
+        reader.notes.count(f"chord symbols of the kind {kind[:24]!r} cannot be read and are left out", reader.measure)
+        return
+    staff = (harmony.findtext("staff") or "").strip() or None
+    _place(harmony, moved_symbol(symbol, reader.semitones(staff), reader.written_key[0]), reader)
+
+
+def _place(harmony: Element, symbol: str, reader: Reading) -> None:
+    onset_q = reader.cursor_q
+    offset = (harmony.findtext("offset") or "").strip()
+    if reader.divisions and re.fullmatch(r"[+-]?\d{1,9}(?:\.\d{1,6})?", offset):
+        onset_q = max(Fraction(0), onset_q + Fraction(offset) / reader.divisions)
+    reader.bar.chords.append((onset_q, symbol))
+
+
+def _kind(harmony: Element, reader: Reading) -> str:
+    written = (harmony.findtext("kind") or "").strip()
+    kind = _BY_CASE.get(written.lower(), written)
+    meant = _ALIASES.get(kind)
+    if meant is not None:
+        reader.notes.count(f"the chord kind {kind!r} is none of MusicXML: read as {meant!r}", reader.measure)
+    return meant or kind
+
+
+def _root(harmony: Element, reader: Reading) -> str | None:
+    """Name of the root as written, None when none can be told."""
+    if harmony.find("root") is not None:
+        return _named(harmony, "root")
+    numeral, function = harmony.find("numeral"), harmony.findtext("function")
+    if numeral is not None:
+        return _degree_of_key(*_numeral(numeral), _key_of(numeral, reader))
+    found = re.fullmatch(r"([b#♭♯]?)([ivIV]{1,3})", (function or "").strip())
+    if found is None or found[2].lower() not in _ROMAN:
+        return None
+    return _degree_of_key(_ROMAN[found[2].lower()], {"": 0, "#": 1, "♯": 1}.get(found[1], -1), reader.written_key)
+
+
+def _named(harmony: Element, which: str) -> str | None:
+    element = harmony.find(which)
+    if element is None:
+        return None
+    step = (element.findtext(f"{which}-step") or "").strip()
+    alter = _whole(element.findtext(f"{which}-alter"))
+    return step + _ACCIDENTALS[alter] if re.fullmatch(r"[A-G]", step) and alter in _ACCIDENTALS else None
+
+
+def _whole(text: str | None) -> int:
+    """A number of semitones; 0 for none, 99 for what is none."""
+    found = re.fullmatch(r"([+-]?\d)(?:\.0+)?", (text or "0").strip())
+    return int(found[1]) if found else 99
+
+
+def _numeral(numeral: Element) -> tuple[int, int]:
+    return _whole(numeral.findtext("numeral-root")), _whole(numeral.findtext("numeral-alter"))
+
+
+def _key_of(numeral: Element, reader: Reading) -> tuple[int, str]:
+    fifths, mode = _whole(numeral.findtext("numeral-key/numeral-fifths")), numeral.findtext("numeral-key/numeral-mode")
+    return (fifths, (mode or "major").strip()) if numeral.find("numeral-key") is not None and abs(fifths) <= 7 else reader.written_key
+
+
+def _degree_of_key(degree: int, alter: int, key: tuple[int, str]) -> str | None:
+    """The tone on a degree of a key. A minor key without a further word is the natural one (data type numeral-mode)."""
+    sharps, mode = key
+    if not 1 <= degree <= 7 or alter not in _ACCIDENTALS:
+        return None
+    tonic = TONIC_FIFTHS.get("minor" if mode.endswith("minor") else mode, 0)
+    tone = tonic + _MAJOR_SCALE[degree - 1]  # fifths above the signature's major keynote: its scale reaches from -1 to 5
+    tone += 7 if tone < -1 else -7 if tone > 5 else 0
+    if degree in {"harmonic minor": {7}, "melodic minor": {6, 7}}.get(mode, set()):
+        alter += 1
+    return spelt(sharps + tone + 7 * alter, sharps)
+
+
+def _symbol(harmony: Element, root: str, kind: str, reader: Reading) -> str | None:
+    bass = _named(harmony, "bass")
+    if kind in _FUNCTIONAL:
+        return _functional(root, kind, bass, reader)
+    quality = KINDS.get(kind, "ped" if kind == "other" else None)
+    if kind == "other" and harmony.find("degree") is None:
+        text = _text_of_kind(harmony)
+        symbol = readable(root + text) if text else None
+        if symbol is not None:
+            reader.notes.count(f"the chord symbol {symbol!r} is read from its printed text", reader.measure)
+        return symbol
+    if quality is None:
+        return None
+    tones = _tones(quality)
+    symbol = root + quality
+    if harmony.find("degree") is not None:
+        symbol = root + _with_degrees(harmony, quality, tones, reader)
+    low = bass or _inverted(harmony, root, tones, reader)
+    return f"{symbol}/{low}" if low and low != root else symbol
+
+
+def _text_of_kind(harmony: Element) -> str:
+    kind = harmony.find("kind")
+    return "" if kind is None else kind.get("text", "").strip()
+
+
+def _functional(root: str, kind: str, bass: str | None, reader: Reading) -> str:
+    up, quality, low, words = _FUNCTIONAL[kind]
+    keynote, sharps = fifths_of(root), reader.written_key[0]
+    chord, under = (spelt(keynote + fifths, sharps) for fifths in (up, low))
+    how = "from their root up" if kind == "Tristan" else "from their root as the keynote"
+    reader.notes.count(f"{kind} chords are counted {how} (on C: {words})", reader.measure)
+    low_name = bass or under
+    return f"{chord}{quality}/{low_name}" if low_name != chord else chord + quality
+
+
+def _tones(quality: str) -> list[tuple[int, int]]:
+    """(degree, semitones above the root) of a kind's tones."""
+    return list(zip(_DEGREES.get(quality, _STACKED), parse_chord("C" + quality).intervals, strict=False))
+
+
+def _with_degrees(harmony: Element, quality: str, tones: list[tuple[int, int]], reader: Reading) -> str:
+    """`quality` with the degrees of a <harmony>; the kind alone, with a warning, when they make no sense. Changes `tones`."""
+    wanted, short, gone = list(tones), "", set()
+    degrees = harmony.findall("degree")
+    for degree in degrees[:_MOST_DEGREES]:
+        value, alter = _small(degree.findtext("degree-value")), _whole(degree.findtext("degree-alter"))
+        what = (degree.findtext("degree-type") or "").strip()
+        changed = _changed(wanted, value, alter, what)
+        if changed is None:
+            reader.notes.count("degrees of chord symbols that cannot be used are left out", reader.measure)
+            continue
+        gone |= {tone for tone in wanted if tone not in changed}
+        if what == "alter" and not any(one == value for one, _ in wanted):
+            reader.notes.count("altered degrees that the chord has not are added to it", reader.measure)
+        short += _short(quality, value, alter, what, changed)
+        wanted = changed
+    classes = {semitones for _, semitones in wanted}
+    added = [semitones for degree, semitones in wanted if (degree, semitones) not in tones]
+    full = "".join(f"no{degree}" for degree, _ in sorted(gone & set(tones))) + "".join(_ADDED[semitones] for semitones in added)
+    tones[:] = wanted
+    for text in (quality + short, quality + full):
+        if _means(text, classes):
+            return text
+    reader.notes.count("added or altered degrees of chord symbols are left out", reader.measure)
+    return quality
+
+
+def _small(text: str | None) -> int:
+    found = re.fullmatch(r"\d{1,2}", (text or "").strip())
+    return int(found[0]) if found else 0
+
+
+def _changed(tones: list[tuple[int, int]], degree: int, alter: int, what: str) -> list[tuple[int, int]] | None:
+    """Tones after one <degree>: an added one counts from a dominant chord, an altered one from the chord itself."""
+    if degree not in NATURAL_DEGREES or (abs(alter) > 2 and what != "subtract"):
+        return None
+    new = (degree, (NATURAL_DEGREES[degree] + alter) % 12)
+    there = [tone for tone in tones if tone[0] == degree]
+    if what == "subtract":
+        return [tone for tone in tones if tone[0] != degree] if there and degree != 1 else None
+    if what == "alter" and there:
+        return [(one, (semitones + alter) % 12 if one == degree else semitones) for one, semitones in tones]
+    return [*tones, new] if what in {"add", "alter"} else None
+
+
+def _short(quality: str, degree: int, alter: int, what: str, changed: list[tuple[int, int]]) -> str:
+    """One change as musicians write it; `_with_degrees` looks whether it means what it should."""
+    if what == "subtract":
+        return f"no{degree}"
+    sign = _ACCIDENTALS.get(alter, "")
+    if what == "alter":
+        now = next((semitones for one, semitones in changed if one == degree), 0)
+        sign = {1: "#", 11: "b", 0: ""}.get((now - NATURAL_DEGREES[degree]) % 12, "?")
+    bare = quality and sign and degree in {5, 9, 11, 13} and (what == "alter" or degree != 5)
+    return f"{sign}{degree}" if bare else f"add{sign}{degree}"
+
+
+def _means(text: str, classes: set[int]) -> bool:
+    try:
+        return set(parse_chord("C" + text).intervals) == classes
+    except BadInput:
+        return False
+
+
+def _inverted(harmony: Element, root: str, tones: list[tuple[int, int]], reader: Reading) -> str | None:
+    """The bass that an <inversion> asks for: 1 is the third or what stands for it, 2 the fifth, 3 the seventh."""
+    text = harmony.findtext("inversion")
+    if text is None:
+        return None
+    number = _small(text)
+    if number >= len(tones):
+        reader.notes.count("inversions that a chord has not are left out", reader.measure)
+        return None
+    return spelt(fifths_of(root) + _FIFTHS_UP[tones[number][1]], reader.written_key[0]) if number else None

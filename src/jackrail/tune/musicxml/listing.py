@@ -1,0 +1,81 @@
+"""What a MusicXML score offers: one line for each part, staff and voice with notes, with what helps to choose."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from jackrail.faults import BadInput
+from jackrail.tune.choice import Offer
+from jackrail.tune.model import Quarters
+from jackrail.tune.score.written import Notes
+
+from .part import PartReader
+from .parts import Part, choose_line, choose_part, parts_of, voice_option
+
+if TYPE_CHECKING:
+    from xml.etree.ElementTree import Element
+
+
+def list_parts(root: Element) -> list[Offer]:
+    """Each voice of each part, numbered as the parts stand in the score. A part that cannot be read is listed with the reason."""
+    parts = parts_of(root)
+    chosen = choose_part(parts, None, Notes())
+    offers: list[Offer] = []
+    for part in parts:
+        offers += _offers(part, chosen=part is chosen)
+    return offers
+
+
+def _offers(part: Part, *, chosen: bool) -> list[Offer]:
+    option = ("--part", str(part.number))
+    reader = PartReader(part.measures, f"part {part.part_id}", Notes())
+    reader.survey = {}
+    try:
+        reader.read()
+    except BadInput as bad:
+        return [Offer("voice", part.number, part.name, option, f"cannot be read: {bad.faults[0].what}"[:120], chosen=chosen)]
+    lines = sorted(reader.survey, key=lambda line: (len(line[0]), line))
+    if not lines:
+        return [Offer("voice", part.number, part.name, option, "no notes with pitch", 0, chosen=chosen)]
+    upper = choose_line(part, None, Notes()).staff
+    out = []
+    for line in lines:
+        notes = reader.survey[line]
+        keys = [midi for _, _, midi in notes]
+        out.append(
+            Offer(
+                "voice",
+                part.number,
+                part.name,
+                option if len(lines) == 1 else (*option, "--voice", voice_option(line, lines)),
+                _about(reader, line, lines),
+                len(notes),
+                min(keys),
+                max(keys),
+                _together(notes),
+                chosen=chosen and upper in {None, line[0]},
+            )
+        )
+    return out
+
+
+def _about(reader: PartReader, line: tuple[str, str], lines: list[tuple[str, str]]) -> str:
+    words = []
+    if len({staff for staff, _ in lines}) > 1 or line[0] != "1":
+        words.append(f"staff {line[0]}")
+    semitones = reader.semitones(line[0])
+    if semitones:
+        words.append(f"sounds {abs(semitones)} semitone{'s' * (abs(semitones) > 1)} {'lower' if semitones < 0 else 'higher'} than written")
+    if any(bar.chords for bar in reader.bars):
+        words.append("with chord symbols")
+    return ", ".join(words)
+
+
+def _together(notes: list[tuple[Quarters, Quarters, int]]) -> float:
+    """Share of the notes that begin while another sounds; of those that begin together all but the lowest do."""
+    together = 0
+    sounding_q = Quarters(0)
+    for onset_q, end_q, _ in sorted(notes, key=lambda note: (note[0], note[2])):
+        together += onset_q < sounding_q
+        sounding_q = max(sounding_q, end_q)
+    return together / len(notes)
