@@ -37,7 +37,7 @@ from jackrail.roll.dry_run import play_on_paper
 from jackrail.roll.listing import list_roll
 from jackrail.roll.machine_block import numbering_of, pack_machine
 from jackrail.roll.roll import unpack_roll
-from jackrail.setting.fit import fit
+from jackrail.setting.fit import arrange
 from jackrail.setting.model import Setting
 from jackrail.setting.taste import Taste
 from jackrail.setting.wishes import Wishes
@@ -90,7 +90,7 @@ _STARTERS = ("machine.toml", "tune.abc")
 
 def fit_tune(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> Setting:
     """The best setting of a tune for a machine, without the stages after it."""
-    return fit(tune, make_ensemble(machine.instrument, machine.mechanism).voices, machine.name, wishes)
+    return arrange(tune, make_ensemble(machine.instrument, machine.mechanism).voices, machine.name, wishes)[1]
 
 
 def setting_json(machine: Machine, setting: Setting) -> dict[str, object]:

@@ -13,8 +13,10 @@ Severity = Literal["note", "warning", "error"]
 
 FINDING_CODES: dict[str, str] = {
     "tune.reading": "the reader did something with the notation that you should know",
+    "tune.harmony": "the tune has no chords, and some were proposed",
     "fit.notes-lost": "notes of the tune that the machine will not play",
     "fit.notes-folded": "notes moved by one or more octaves",
+    "fit.small-lost": "small notes of ornaments that the machine will not play",
     "fit.chords-changed": "chord symbols played as a nearby chord",
     "fit.chords-lost": "chord symbols that the machine will not play",
     "fit.slower": "the tune is played slower than written",

@@ -21,7 +21,7 @@ from jackrail.roll.guard import guard_findings
 from jackrail.roll.machine_block import Numbering, numbering_of, pack_machine
 from jackrail.roll.roll import Roll, pack_roll, ticks_of, to_board, unpack_roll
 from jackrail.setting.expected import expected_performance
-from jackrail.setting.fit import fit
+from jackrail.setting.fit import arrange
 from jackrail.setting.model import Setting
 from jackrail.setting.wishes import Wishes
 from jackrail.tune.model import Tune
@@ -32,7 +32,11 @@ LONGEST_S = 3600.0
 
 @dataclass(frozen=True)
 class Work:
-    """One tune on one machine, from the notes to the bytes. moves: tightest first; comparison: roll against setting."""
+    """One tune on one machine, from the notes to the bytes.
+
+    tune: as it is to be played, with the small notes and the chords that were wished for or proposed. moves: tightest first;
+    comparison: roll against setting.
+    """
 
     machine: Machine
     tune: Tune
@@ -55,7 +59,7 @@ def do_work(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> Work:
     """Fit, plan, pack, unpack and judge. Raises BadInput for wishes, ramps or tunes that cannot be used."""
     wishes = wishes or Wishes()
     ensemble = make_ensemble(machine.instrument, machine.mechanism)
-    setting = fit(tune, ensemble.voices, machine.name, wishes)
+    tune, setting = arrange(tune, ensemble.voices, machine.name, wishes)
     performance = expected_performance(setting, ensemble)
     if performance.end_s > LONGEST_S:
         hint = "play it faster, or fewer of its repeats"

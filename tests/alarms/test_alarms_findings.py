@@ -19,6 +19,7 @@ from jackrail.roll.guard import guard_findings
 from jackrail.setting.fit import fit
 from jackrail.setting.taste import Taste
 from jackrail.setting.wishes import Wishes
+from jackrail.tune.model import Ornament
 from jackrail.work import do_work
 from made_rehearsals import a_rail, a_rehearsal, a_status, sound
 from workshop import changed, ensemble, machine, tune
@@ -142,11 +143,22 @@ def heard(*sounds, **changes):
     return rehearsal_findings(a_rehearsal(*sounds, **changes))
 
 
+def ornate(key):
+    """Three notes, the last with a grace note, played as written."""
+    made = tune((67, "1"), (69, "1"), (71, "1"), tempo=60.0, bars=1)
+    return found("tower_chimes", replace(made, ornaments=(Ornament(Fraction(2), 71, "grace", (key,)),)), replace(KEEP, ornaments="all"))
+
+
 # code: (rings, just does not ring)
 ALARMS = {
     "tune.reading": (lambda: reader_said("line 3: a grace note is left out"), reader_said),
+    "tune.harmony": (
+        lambda: found("quay_zither", replace(SOME, chords=())),
+        lambda: found("quay_zither", replace(SOME, chords=()), replace(STAY, harmony="written")),
+    ),
     "fit.notes-lost": (lambda: at_the_written_tempo(leap(-0.001)), lambda: at_the_written_tempo(leap(0.001))),
     "fit.notes-folded": (lambda: zither((50, "1"), (62, "1"), taste=Taste()), lambda: zither((62, "1"), (62, "1"), taste=Taste())),
+    "fit.small-lost": (lambda: ornate(70), lambda: ornate(72)),  # the chimes have C5 and no B flat
     "fit.chords-changed": (lambda: zither((62, "4"), chords=[(0, "D7")]), lambda: zither((62, "4"), chords=[(0, "D/F#")])),
     "fit.chords-lost": (lambda: zither((62, "4"), chords=[(0, "F")]), lambda: zither((62, "4"), chords=[(0, "C")])),
     "fit.slower": (lambda: at_the_best_tempo(leap(-0.001)), lambda: at_the_best_tempo(leap(0.001))),
@@ -213,6 +225,8 @@ GRAVITY = {
     "heard.missed": "warning",
     "heard.supply": "error",
     "heard.skipped": "note",
+    "tune.harmony": "note",
+    "fit.small-lost": "note",
 }
 
 

@@ -8,8 +8,14 @@ from jackrail.tune.model import Tune
 
 
 def tune_findings(tune: Tune) -> list[Finding]:
-    """One finding for each warning of the reader."""
-    return [Finding("tune.reading", "warning", tune.title, warning) for warning in tune.warnings]
+    """One finding for each warning of the reader, and one for chords that nobody wrote."""
+    findings = [Finding("tune.reading", "warning", tune.title, warning) for warning in tune.warnings]
+    if tune.harmony == "proposed":
+        names = [chord.symbol for chord in tune.chords if not chord.silent]
+        text = f"no chords were written: {len(names)} were proposed from the machine's chord bars ({' '.join(dict.fromkeys(names))})"
+        advice = "write your own into the tune, or ask for --harmony written to go without"
+        findings.append(Finding("tune.harmony", "note", tune.title, text, advice=advice))
+    return findings
 
 
 def fit_findings(setting: Setting) -> list[Finding]:
@@ -38,6 +44,10 @@ def fit_findings(setting: Setting) -> list[Finding]:
     if setting.notes_folded:
         text = f"{setting.notes_folded} notes played in another octave, first at {_first(setting, 'note-folded')}"
         findings.append(Finding("fit.notes-folded", "note", setting.title, text, setting.notes_folded, 0, "notes"))
+    small_lost = setting.small_total - setting.small_kept
+    if small_lost:
+        text = f"{small_lost} of {setting.small_total} small notes left out, first at {_first(setting, 'small-lost')}"
+        findings.append(Finding("fit.small-lost", "note", setting.title, text, small_lost, 0, "notes"))
     chords_lost = setting.chords_total - setting.chords_kept
     if chords_lost:
         text = f"{chords_lost} of {setting.chords_total} chords left out, first at {_first(setting, 'chord-lost')}"

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 import sys
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
+from fractions import Fraction
 from pathlib import Path
 
 from rich.console import Console
@@ -17,7 +19,7 @@ from rich.text import Text
 from jackrail.board.reasons import State
 from jackrail.faults import Fault
 from jackrail.findings import Finding
-from jackrail.pitch import pitch_name
+from jackrail.pitch import moved_symbol, pitch_name
 from jackrail.rehearsal.model import Rehearsal
 from jackrail.setting.fit import key_name
 from jackrail.setting.losses import gather
@@ -164,15 +166,30 @@ def show_tune(tune: Tune) -> None:
     if tune.notes:
         low, high = min(note.midi for note in tune.notes), max(note.midi for note in tune.notes)
         table.add_row("range", f"{pitch_name(low)} to {pitch_name(high)}")
-    table.add_row("chords", " ".join(dict.fromkeys(chord.symbol for chord in tune.chords)) or "none")
+    names = " ".join(dict.fromkeys(chord.symbol for chord in tune.chords))
+    table.add_row("chords", f"{names} ({_SOURCES.get(tune.harmony, 'written')})" if names else "none")
+    if tune.ornaments:
+        table.add_row("ornaments", f"{_ornaments(tune)}: kept apart, --ornaments plays them")
     if tune.bars:
         full = next((bar for bar in tune.bars if bar.number > 0), tune.bars[0])
         table.add_row("metre", f"{full.beats}/{full.beat_unit}")
-    table.add_row("key", key_name(tune, 0) or "not stated")
+    table.add_row("key", (key_name(tune, 0) or "not stated") + (" (told from the notes)" if tune.key_estimated else ""))
     if tune.tempo:
         table.add_row("tempo", f"{tune.tempo[0].quarters_per_minute:g} quarter notes a minute")
     console.print(table)
     _warnings(console, tune)
+
+
+_SOURCES = {"estimated": "told from the accompaniment", "proposed": "proposed"}
+
+
+def _ornaments(tune: Tune) -> str:
+    """How many there are of each kind: "12 grace notes, 3 trills"."""
+    counts: Counter[str] = Counter()
+    for one in tune.ornaments:
+        grace = one.kind in ("grace", "after-grace")
+        counts["grace note" if grace else one.kind.replace("-", " ")] += len(one.keys) if grace else 1
+    return ", ".join(f"{count} {kind}" + ("" if count == 1 else "s") for kind, count in counts.items())
 
 
 def _warnings(console: Console, tune: Tune) -> None:
@@ -222,9 +239,15 @@ def _setting_head(console: Console, setting: Setting, tune: Tune) -> None:
     table.add_row("tempo", f"{setting.quarters_per_minute:.4g} quarter notes a minute, {setting.pace}")
     folded = f", {setting.notes_folded} of them in another octave" if setting.notes_folded else ""
     table.add_row("notes", f"{setting.notes_kept} of {setting.notes_total}{folded}")
+    if setting.small_total:
+        table.add_row("small notes", f"{setting.small_kept} of {setting.small_total}")
     if setting.chords_total:
         changed = sum(loss.kind == "chord-changed" for loss in setting.losses)
         table.add_row("chords", f"{setting.chords_kept} of {setting.chords_total}" + (f", {changed} of them simpler" if changed else ""))
+    if setting.harmony in _SOURCES and setting.strokes:
+        shift, sharps = setting.transpose_semitones, tune.sharps_at(Fraction(0))
+        symbols = dict.fromkeys(moved_symbol(stroke.symbol, shift, sharps) for stroke in setting.strokes)
+        table.add_row("", f"{_SOURCES[setting.harmony]}, none were written: {' '.join(symbols)}")
     proof = "no setting costs less, by the weights in docs/fitting.md" if setting.optimal else "a better setting may exist"
     table.add_row("proof", proof)
     console.print(table)

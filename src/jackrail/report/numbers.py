@@ -35,10 +35,11 @@ def facts(work: Work) -> list[tuple[str, str]]:
     off = f"onsets off by {1000 * comparison.worst_late_s:.2f} ms at most"
     off += "; nothing missing, nothing extra" if not unheard else f"; {len(comparison.missing)} missing, {len(comparison.extra)} extra"
     chords = f", {setting.chords_kept} of {count(setting.chords_total, 'chord')}" if setting.chords_total else ""
+    small = f", {setting.small_kept} of {count(setting.small_total, 'small note')}" if setting.small_total else ""
     beats = f", {count(len(setting.beats), 'drum beat')}" if setting.beats else ""
     return [
         ("Length", f"{_minutes(work.performance.end_s)}, of which {setting.lead_in_s:g} s are the lead-in before the first beat"),
-        ("Sounding", f"{setting.notes_kept} of {count(setting.notes_total, 'note')}{chords}{beats}"),
+        ("Sounding", f"{setting.notes_kept} of {count(setting.notes_total, 'note')}{small}{chords}{beats}"),
         ("Busiest second", f"{count(cues, 'command')} from {start_s:.2f} s on" if cues else "no commands at all"),
         ("Roll against setting", off),
     ]
@@ -118,7 +119,8 @@ def flash(work: Work) -> Flash:
         ("roll of this tune", memory.roll_b),
         ("free", max(0, memory.free_b)),
     ]
-    per_note = f", {memory.roll_b / work.setting.notes_kept:.1f} bytes a note" if work.setting.notes_kept else ""
+    sounding = len(work.setting.notes)
+    per_note = f", {memory.roll_b / sounding:.1f} bytes a note" if sounding else ""
     fits = "" if memory.free_b >= 0 else f" It is {-memory.free_b} bytes too long for this board."
     words = f"The roll takes {memory.roll_b} bytes{per_note}. {100 * memory.used_b / memory.flash_b:.0f} % of the flash is used.{fits}"
     rows = tuple((f"{letter}", name, f"{size} bytes") for letter, (name, size) in zip("ABCDE", parts, strict=True))

@@ -11,7 +11,7 @@ LABEL_GAP = 11.5
 """Least distance of two labels, one above the other, at the 11 px they are written in."""
 
 LevelKind = Literal["stop", "home", "row", "left-out", "zero", "aim", "limit"]
-SoundKind = Literal["note", "folded", "stroke", "again", "beat", "told"]
+SoundKind = Literal["note", "folded", "stroke", "again", "beat", "silence", "told"]
 MarkKind = Literal["expected", "heard", "within", "beyond", "noticed", "missing", "extra"]
 PathKind = Literal["carriage", "current", "voltage"]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from jackrail.pitch import pitch_name
 from jackrail.setting.model import Loss
+from jackrail.tune.model import Quarters
 from jackrail.work import Work
 
 from .clock import Clock
@@ -49,8 +50,9 @@ def _notes(ladder: Ladder, work: Work) -> list[Sound]:
         if y is not None:
             rings_s = sounded.duration_s if note.leave_s is None else min(sounded.duration_s, note.leave_s - note.onset_s)
             place = work.tune.place(work.tune.notes[note.index].onset_q)
-            title = f"{place}: {pitch_name(note.midi)}, {rings_s:.2f} s{_moved(note.octaves)}"
-            label = pitch_name(note.midi) if ladder.one_voice else ""
+            small = ", a small note" if note.ornamental else ""
+            title = f"{place}: {pitch_name(note.midi)}, {rings_s:.2f} s{_moved(note.octaves)}{small}"
+            label = pitch_name(note.midi) if ladder.one_voice and not small else ""
             sounds.append(Sound(note.onset_s, note.onset_s + rings_s, y, "folded" if note.octaves else "note", title, label))
     return sounds
 
@@ -66,20 +68,21 @@ def _lost_by_ladder(ladders: list[Ladder], work: Work) -> dict[int, list[Lost]]:
     """Each note left out, in the panel whose compass is nearest to it; losses and notes are both in time order."""
     kept = {note.index for note in work.setting.notes}
     silent = [note for index, note in enumerate(work.tune.notes) if index not in kept]
-    losses = [loss for loss in work.setting.losses if loss.kind == "note-lost"]
+    losses = [loss for loss in work.setting.losses if loss.kind in ("note-lost", "small-lost")]
     marks: dict[int, list[Lost]] = {}
     for note, loss in zip(silent, losses, strict=True):
         midi = note.midi + work.setting.transpose_semitones
         index = min(range(len(ladders)), key=lambda ladder: ladders[ladder].distance(midi))
         ladder = ladders[index]
         where = " (beyond this panel)" if ladder.distance(midi) else ""
-        title = f"{loss.place}: {loss.written} left out{where}: {loss.reason}"
+        small = "small note " if note.ornamental else ""
+        title = f"{loss.place}: {small}{loss.written} left out{where}: {loss.reason}"
         marks.setdefault(index, []).append(Lost(loss.onset_s, ladder.y_of(midi), title))
     return marks
 
 
 def _stroke_panel(work: Work, clock: Clock) -> Panel | None:
-    """A row for each chord bar and each drum, and one for chords left out; None when there is nothing of the kind."""
+    """A row for each chord bar and each drum, one for chords left out, one for silence written; None when there is nothing of the kind."""
     voices = work.ensemble.voices
     rows = [v for v, voice in enumerate(voices) if voice.part in ("chord", "beat")]
     y = {v: _EDGE + _ROW * row for row, v in enumerate(rows)}
@@ -90,11 +93,18 @@ def _stroke_panel(work: Work, clock: Clock) -> Panel | None:
         levels.append(Level(lost_y, "left out", "left-out"))
     if not levels:
         return None
-    lost = tuple(Lost(loss.onset_s, lost_y, f"{loss.place}: {loss.written} left out: {loss.reason}", loss.written) for loss in left_out)
-    sounds = sorted([*_strokes(work, clock, y), *_beats(work, clock, y)], key=lambda sound: sound.onset_s)
     parts = {voices[v].part for v in rows}
-    title = " and ".join(word for word, there in (("chords", "chord" in parts or left_out), ("drums", "beat" in parts)) if there)
+    silences = [chord.onset_q for chord in work.tune.chords if chord.silent] if "chord" in parts else []
+    silent_y = _EDGE + _ROW * len(levels)
+    if silences:
+        levels.append(Level(silent_y, "no chord", "left-out"))
+    lost = tuple(Lost(loss.onset_s, lost_y, f"{loss.place}: {loss.written} left out: {loss.reason}", loss.written) for loss in left_out)
+    silent = [_silence(clock, onset_q, silent_y) for onset_q in silences]
+    sounds = sorted([*_strokes(work, clock, y), *_beats(work, clock, y), *silent], key=lambda sound: sound.onset_s)
+    chords = f"chords{' (proposed)' if work.tune.harmony == 'proposed' else ''}"
+    title = " and ".join(word for word, there in ((chords, "chord" in parts or left_out), ("drums", "beat" in parts)) if there)
     rows_of = [("each chord bar", "chord" in parts), ("each drum", "beat" in parts), ("the chords left out", bool(left_out))]
+    rows_of += [("where no chord is to sound", bool(silences))]
     about = f"{title}: a row for {' and for '.join(words for words, there in rows_of if there)}"
     return Panel(title, about, _ROW * (len(levels) - 1) + 2 * _EDGE, tuple(levels), tuple(sounds), lost)
 
@@ -111,6 +121,11 @@ def _strokes(work: Work, clock: Clock, y: dict[int, float]) -> list[Sound]:
             Sound(stroke.onset_s, stroke.onset_s + _STROKE_S, y[stroke.voice], "again" if stroke.repeated else "stroke", title, label)
         )
     return sounds
+
+
+def _silence(clock: Clock, onset_q: Quarters, y: float) -> Sound:
+    at_s = clock.seconds(onset_q)
+    return Sound(at_s, at_s + _STROKE_S, y, "silence", f"{clock.place(at_s)}: no chord from here on")
 
 
 def _beats(work: Work, clock: Clock, y: dict[int, float]) -> list[Sound]:

@@ -85,6 +85,8 @@ def _legend(panels: tuple[Panel, ...]) -> Iterator[Key]:
         yield key_of(tag("g", stroke, class_="again"), "the same chord struck again at a bar line")
     if "beat" in kinds:
         yield key_of(tag("g", stroke, class_="beat"), "a drum beat")
+    if "silence" in kinds:
+        yield key_of(tag("g", stroke, class_="silence"), "no chord sounds from here on")
     if any(panel.lost for panel in panels):
         cross = tag("path", d="M12 3l8 8m0-8l-8 8", class_="cross")
         yield key_of(tag("g", cross, class_="lost"), "left out: marked where it would have been")

@@ -36,6 +36,7 @@ def render_report(work: Work, rehearsal: Rehearsal | None = None) -> str:
             outlook=words.outlook(counted),
             rehearsal_words=words.rehearsal_words(rehearsal, told) if rehearsal else words.NOT_REHEARSED,
             rehearsed=rehearsed_of(work, rehearsal) if rehearsal else None,
+            nothing_lost=words.nothing_lost(work),
             losses=gather(work.setting.losses),
             picture=picture_of(work),
             facts=numbers.facts(work),

@@ -8,6 +8,7 @@ from jackrail.findings import Finding
 from jackrail.machine.mechanism import TravellingStop
 from jackrail.rehearsal.model import Rehearsal
 from jackrail.setting.fit import key_name
+from jackrail.tune.model import Tune
 from jackrail.work import Work
 
 
@@ -59,6 +60,8 @@ def _changes(work: Work) -> list[str]:
     kinds = [loss.kind for loss in setting.losses]
     folded, changed, lost = kinds.count("note-folded"), kinds.count("chord-changed"), kinds.count("chord-lost")
     parts = []
+    if setting.small_total:
+        parts.append(f"{setting.small_kept} of {count(setting.small_total, 'small note')} {_is(setting.small_total)} played")
     if folded:
         parts.append(f"{count(folded, 'note')} {_is(folded)} played in another octave")
     if changed:
@@ -66,7 +69,22 @@ def _changes(work: Work) -> list[str]:
     if lost:
         which = f"all {lost} chords are" if lost == setting.chords_total > 1 else f"{count(lost, 'chord')} {_is(lost)}"
         parts.append(f"{which} left out")
+    if setting.harmony in _NOT_WRITTEN:
+        parts.append(f"the chords are {_NOT_WRITTEN[setting.harmony]}")
     return parts
+
+
+def nothing_lost(work: Work) -> str:
+    """What to say where nothing was given up."""
+    if work.setting.harmony in _NOT_WRITTEN:
+        return f"Nothing: every note is played as written. The chords are {_NOT_WRITTEN[work.setting.harmony]}."
+    return "Nothing: every note and every chord is played as written."
+
+
+_NOT_WRITTEN = {
+    "proposed": "proposed from the machine's chord bars, none were written",
+    "estimated": "told from the file's accompaniment, none were written",
+}
 
 
 def _is(number: int) -> str:
@@ -124,10 +142,22 @@ def how_played(work: Work) -> list[tuple[str, str]]:
         ("Tempo", tempo_words),
         ("Metre", ", ".join(metres) or "none written"),
         ("Key", key_name(tune, shift) or "none written"),
+        ("Chords", chords_in_words(tune)),
         ("Transposed", f"{interval(shift)} than written" if shift else "no"),
         ("Tuned to", f"A4 at {work.machine.instrument.a4_hz:g} Hz"),
         ("Search", "proven: no setting gives up less" if setting.optimal else "cut short: a better setting may exist"),
     ]
+
+
+def chords_in_words(tune: Tune) -> str:
+    """The chords of a tune in the written key, where they come from, and where one says that none is to sound."""
+    names = " ".join(dict.fromkeys(chord.symbol for chord in tune.chords if not chord.silent))
+    if not names:
+        return "none"
+    silences = [tune.place(chord.onset_q) for chord in tune.chords if chord.silent]
+    more = f" and {len(silences) - 3} more" if len(silences) > 3 else ""
+    silent = f"; none from {', '.join(silences[:3])}{more}" if silences else ""
+    return f"{names}, {_NOT_WRITTEN.get(tune.harmony, 'as written')}{silent}"
 
 
 def cautions(work: Work) -> list[str]:

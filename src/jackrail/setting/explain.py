@@ -32,7 +32,7 @@ class Explainer:
             midi = note.midi + self._found.transpose
             place, at_s = tune.place(note.onset_q), self._at_s(self._parts.onsets_s[index])
             if option is None:
-                yield Loss("note-lost", place, at_s, pitch_name(midi), "", self._why_lost(index, midi))
+                yield Loss("small-lost" if note.ornamental else "note-lost", place, at_s, pitch_name(midi), "", self._why_lost(index, midi))
             else:
                 yield Loss(
                     "note-folded", place, at_s, pitch_name(midi), pitch_name(midi + 12 * option.octaves), self._why_folded(index, midi)
@@ -44,7 +44,8 @@ class Explainer:
     def _why_lost(self, index: int, midi: int) -> str:
         options = self._events[index].options
         if not options:
-            return f"no voice has {class_name(midi)} within two octaves"
+            within = pitch_name(midi) if self._parts.tune.notes[index].ornamental else f"{class_name(midi)} within two octaves"
+            return f"no voice has {within}"
         own = [option for option in options if option.octaves == 0]
         why = self._least_hindrance(index, own or list(options)) or "keeping it would cost more of the notes around it"
         return why if own else f"no voice has {pitch_name(midi)}; in another octave {why}"

@@ -7,9 +7,11 @@ from dataclasses import replace
 
 from jackrail.faults import BadInput, Fault
 from jackrail.motion.voice import Voice
+from jackrail.tune.embellish import embellished
 from jackrail.tune.model import Tune
 
 from .explain import Explainer
+from .harmony import chord_bars, propose, with_harmony
 from .model import SetBeat, SetNote, SetStroke, Setting
 from .parts import Parts
 from .search import Found, Search
@@ -29,6 +31,28 @@ def fit(tune: Tune, voices: tuple[Voice, ...], machine_name: str, wishes: Wishes
     parts = Parts(tune, voices, wishes.taste)
     found = Search(parts).run(transpositions_for(parts, wishes), slowdown_for(tune, wishes))
     return _setting(parts, found, machine_name, wishes)
+
+
+def arrange(tune: Tune, voices: tuple[Voice, ...], machine_name: str, wishes: Wishes | None = None) -> tuple[Tune, Setting]:
+    """The tune as it is to be played, with the small notes and chords wished for, and its setting of least cost.
+
+    Where there are no chords and `wishes` allow it, some are proposed from the machine's chord bars, those that cost least together
+    with the key, the tempo and all else. Raises BadInput like `fit` and `embellished`.
+    """
+    wishes = wishes or Wishes()
+    heard = with_harmony(tune, wishes.harmony)
+    full = embellished(heard, wishes.ornaments)
+    bars = chord_bars(voices) if wishes.harmony == "any" and not heard.chords else []
+    if not bars or not heard.notes:
+        return full, fit(full, voices, machine_name, wishes)
+    parts = Parts(full, voices, wishes.taste)
+    keys = transpositions_for(parts, wishes)
+    proposals = propose(heard, bars, sorted({transpose % 12 for transpose in keys}))
+    by_key = {key: parts.with_chords(proposal.added_to(full), wishes.taste.harmony * proposal.cost) for key, proposal in proposals.items()}
+    search = Search(parts, by_key)
+    found = search.run(keys, slowdown_for(full, wishes))
+    chosen = search.parts_for(found.transpose)
+    return chosen.tune, _setting(chosen, found, machine_name, wishes)
 
 
 def _setting(parts: Parts, found: Found, machine_name: str, wishes: Wishes) -> Setting:
@@ -52,24 +76,28 @@ def _setting(parts: Parts, found: Found, machine_name: str, wishes: Wishes) -> S
         strokes=tuple(replace(stroke, onset_s=stroke.onset_s + lead_in_s) for stroke in strokes),
         beats=tuple(replace(beat, onset_s=beat.onset_s + lead_in_s) for beat in beats),
         losses=tuple(Explainer(parts, found, lead_in_s).losses()),
-        notes_total=len(tune.notes),
+        notes_total=sum(not note.ornamental for note in tune.notes),
         chords_total=sum(not moment.repeated for moment in parts.moments),
         chords_kept=sum(not stroke.repeated for stroke in strokes),
         optimal=found.proven,
         cost=found.cost,
+        small_total=sum(note.ornamental for note in tune.notes),
+        harmony=tune.harmony or ("written" if tune.chords else ""),
     )
 
 
 def _notes(parts: Parts, found: Found) -> list[SetNote]:
+    lengths_s = parts.lengths_kept_s({index for index, option in enumerate(found.notes.options) if option is not None})
     return [
         SetNote(
             index=index,
             onset_s=parts.onsets_s[index] * found.slowdown,
-            written_s=parts.lengths_s[index] * found.slowdown,
+            written_s=lengths_s[index] * found.slowdown,
             midi=parts.tune.notes[index].midi + found.transpose + 12 * option.octaves,
             octaves=option.octaves,
             voice=option.voice,
             place=option.place,
+            ornamental=parts.tune.notes[index].ornamental,
         )
         for index, option in enumerate(found.notes.options)
         if option is not None

@@ -10,6 +10,7 @@ from .model import Loss, LossKind
 _WORDS: dict[LossKind, str] = {
     "note-lost": "note left out",
     "note-folded": "note in another octave",
+    "small-lost": "small note left out",
     "chord-lost": "chord left out",
     "chord-changed": "chord simplified",
 }

@@ -5,15 +5,18 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Literal
 
-LossKind = Literal["note-lost", "note-folded", "chord-lost", "chord-changed"]
+from jackrail.tune.model import HarmonySource
+
+LossKind = Literal["note-lost", "note-folded", "small-lost", "chord-lost", "chord-changed"]
 
 
 @dataclass(frozen=True)
 class SetNote:
     """A note as it will be played.
 
-    index: of the note in the tune; onset_s: when it sounds; written_s: its written length; voice, place: indices in the
-    machine; leave_s: when its voice leaves for the next place, None when it stays.
+    index: of the note in the tune; onset_s: when it sounds; written_s: its written length, with that of small notes left out that
+    were taken from it; voice, place: indices in the machine; leave_s: when its voice leaves for the next place, None when it
+    stays; ornamental: a small note of an ornament.
     """
 
     index: int
@@ -24,6 +27,7 @@ class SetNote:
     voice: int
     place: int
     leave_s: float | None = None
+    ornamental: bool = False
 
 
 @dataclass(frozen=True)
@@ -60,8 +64,9 @@ class Loss:
 class Setting:
     """A fitted tune. Onsets are seconds from the start of play, the lead-in included.
 
-    tempo_factor: 1 is the written tempo, 0.5 half as fast. notes_total counts melody notes of the tune, chords_total its
-    chord symbols. optimal: proven the least cost; cost in units of one ordinary note left out (see `Taste`).
+    tempo_factor: 1 is the written tempo, 0.5 half as fast. notes_total counts melody notes of the tune, small_total the small
+    notes of its ornaments, chords_total its chord symbols but those of silence. optimal: proven the least cost; cost in units of
+    one ordinary note left out (see `Taste`). harmony: where the chords come from, see `Tune`.
     """
 
     title: str
@@ -79,11 +84,18 @@ class Setting:
     chords_kept: int
     optimal: bool
     cost: float
+    small_total: int = 0
+    harmony: HarmonySource = ""
 
     @property
     def notes_kept(self) -> int:
         """Melody notes that will sound, in whatever octave."""
-        return len(self.notes)
+        return len(self.notes) - self.small_kept
+
+    @property
+    def small_kept(self) -> int:
+        """Small notes that will sound."""
+        return sum(note.ornamental for note in self.notes)
 
     @property
     def notes_folded(self) -> int:
@@ -108,6 +120,9 @@ class Setting:
             "notes_total": self.notes_total,
             "notes_kept": self.notes_kept,
             "notes_folded": self.notes_folded,
+            "small_total": self.small_total,
+            "small_kept": self.small_kept,
+            "harmony": self.harmony,
             "chords_total": self.chords_total,
             "chords_kept": self.chords_kept,
             "optimal": self.optimal,
@@ -124,6 +139,7 @@ class Setting:
                     "voice": voice_ids[note.voice],
                     "place": place_names[note.voice][note.place],
                     "leave_s": None if note.leave_s is None else round(note.leave_s, 6),
+                    "ornamental": note.ornamental,
                 }
                 for note in self.notes
             ],

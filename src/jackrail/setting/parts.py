@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections import Counter
+from collections.abc import Container, Sequence
+from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
+from operator import itemgetter
 
 from jackrail.motion.voice import Voice
 from jackrail.pitch import Chord, parse_chord
-from jackrail.tune.model import ChordSymbol, Tune
+from jackrail.tune.model import ChordSymbol, Quarters, Tune
 
 from .solver import Event, Option, Rules
-from .taste import Taste, note_weights
+from .taste import Taste, lent, note_weights
 
 
 @dataclass(frozen=True)
@@ -26,21 +28,56 @@ class ChordMoment:
 
 
 class Parts:
-    """A tune prepared once for fitting to some voices; events for each transposition are made on demand."""
+    """A tune prepared once for fitting to some voices; events for each transposition are made on demand.
+
+    harmony_cost: what its chords cost by themselves, where they are proposed: how ill they go with the melody.
+    """
 
     def __init__(self, tune: Tune, voices: tuple[Voice, ...], taste: Taste) -> None:
         self.tune, self.voices, self.taste = tune, voices, taste
         self.rules = Rules(voices, taste.least_ring_s)
         self.onsets_s = [tune.seconds_at(note.onset_q) for note in tune.notes]
         self.lengths_s = [tune.seconds_at(note.onset_q + note.duration_q) - at for note, at in zip(tune.notes, self.onsets_s, strict=True)]
-        self.weights = note_weights(tune)
-        self.moments = _chord_moments(tune)
+        self.weights = note_weights(tune, taste)
+        self.moments = self._chord_moments(tune.chords)
+        self.harmony_cost = 0.0
         self._bars = [(v, parse_chord(voice.chord).classes) for v, voice in enumerate(voices) if voice.part == "chord"]
         self._places: dict[int, list[tuple[int, int]]] = {}
         for v, voice in enumerate(voices):
             for p, place in enumerate(voice.places):
                 if voice.part == "melody" and place.midi is not None:
                     self._places.setdefault(place.midi, []).append((v, p))
+
+    def with_chords(self, tune: Tune, harmony_cost: float) -> Parts:
+        """The same notes, prepared, with the chords of `tune`, which differs in nothing else."""
+        other = copy(self)
+        for name in ("_chords", "_moments_of"):
+            other.__dict__.pop(name, None)
+        other.tune, other.harmony_cost, other.moments = tune, harmony_cost, self._chord_moments(tune.chords)
+        return other
+
+    def _chord_moments(self, chords: Sequence[ChordSymbol]) -> list[ChordMoment]:
+        """Each symbol at its onset, and on each later downbeat until the next symbol, be it silence, or the last note's end."""
+        if not chords or not self.tune.notes:
+            return []
+        moments = []
+        for symbol, end in zip(chords, [*(later.onset_q for later in chords[1:]), self._end_q], strict=True):
+            if not symbol.silent:
+                moments.append(ChordMoment(symbol, self.tune.seconds_at(symbol.onset_q), repeated=False))
+                first = bisect_right(self._downbeats, symbol.onset_q, key=itemgetter(0))
+                held = self._downbeats[first : bisect_left(self._downbeats, end, key=itemgetter(0))]
+                moments += [ChordMoment(symbol, at_s, repeated=True) for _, at_s in held]
+        return moments
+
+    @cached_property
+    def _end_q(self) -> Quarters:
+        """When the last note ends."""
+        return max(note.onset_q + note.duration_q for note in self.tune.notes)
+
+    @cached_property
+    def _downbeats(self) -> list[tuple[Quarters, float]]:
+        """Each downbeat in quarters and seconds."""
+        return [(bar.onset_q, self.tune.seconds_at(bar.onset_q)) for bar in self.tune.bars if bar.downbeat]
 
     @cached_property
     def weight(self) -> float:
@@ -51,21 +88,21 @@ class Parts:
         """Every transposition in semitones that could bring at least one note onto a place in its own octave."""
         if not self._places:
             return range(1)
-        keys = [note.midi for note in self.tune.notes]
+        keys = [note.midi for note in self.tune.notes if not note.ornamental]
         return range(min(self._places) - max(keys), max(self._places) - min(keys) + 1)
 
     def notes(self, transpose: int) -> tuple[Event, ...]:
-        """Melody events. Options are every place of the pitch, and of its octaves at a price."""
-        ways = {midi: self._ways(midi + transpose) for midi in self._weight_of}
+        """Melody events. Options are every place of the pitch and, but for small notes, of its octaves at a price."""
+        ways = {key: self._ways(key[0] + transpose, small=key[1]) for key in self._weight_of}
         return tuple(
-            Event(at, lost, tuple(Option(v, p, share * lost, octaves) for v, p, share, octaves in ways[note.midi]))
+            Event(at, lost, tuple(Option(v, p, share * lost, octaves) for v, p, share, octaves in ways[note.midi, note.ornamental]))
             for note, at, lost in zip(self.tune.notes, self.onsets_s, self.weights, strict=True)
         )
 
-    def _ways(self, midi: int) -> list[tuple[int, int, float, int]]:
-        """Voice, place, cost as a share of leaving the note out, octaves moved."""
+    def _ways(self, midi: int, *, small: bool) -> list[tuple[int, int, float, int]]:
+        """Voice, place, cost as a share of leaving the note out, octaves moved: none for a small note, which would be a leap."""
         once, twice = self.taste.folded, self.taste.folded_twice
-        shares = {0: 0.0, 1: once, -1: once, 2: twice, -2: twice}
+        shares = {0: 0.0} if small else {0: 0.0, 1: once, -1: once, 2: twice, -2: twice}
         return [(v, p, share, octaves) for octaves, share in shares.items() for v, p in self._places.get(midi + 12 * octaves, ())]
 
     def chords(self, transpose: int) -> tuple[Event, ...]:
@@ -94,8 +131,8 @@ class Parts:
         Worked out from sums over equal notes and symbols, so that most keys are set aside without making their events.
         """
         cost = 0.0
-        for midi, lost in self._weight_of.items():
-            cost += lost * min([1.0, *(share for _, _, share, _ in self._ways(midi + transpose))])
+        for (midi, small), lost in self._weight_of.items():
+            cost += lost * min([1.0, *(share for _, _, share, _ in self._ways(midi + transpose, small=small))])
         for (symbol, repeated), count in self._moments_of.items():
             bars = self.chord_options(self._chords[symbol].transposed(transpose))
             lost = self.taste.restroke_lost if repeated else self.taste.chord_lost
@@ -109,29 +146,31 @@ class Parts:
         return {symbol: parse_chord(symbol) for symbol, _ in self._moments_of}
 
     @cached_property
-    def _weight_of(self) -> dict[int, float]:
-        """Sum of the weights of the notes of each key."""
-        sums: dict[int, float] = {}
+    def _weight_of(self) -> dict[tuple[int, bool], float]:
+        """Sum of the weights of the notes of each key, those of the melody and small ones apart."""
+        sums: dict[tuple[int, bool], float] = {}
         for note, weight in zip(self.tune.notes, self.weights, strict=True):
-            sums[note.midi] = sums.get(note.midi, 0.0) + weight
+            sums[note.midi, note.ornamental] = sums.get((note.midi, note.ornamental), 0.0) + weight
         return sums
+
+    def lengths_kept_s(self, kept: Container[int]) -> list[float]:
+        """Written length of each note when only those of the indices `kept` sound: time lent to small notes left out comes back."""
+        lengths_s = list(self.lengths_s)
+        sounding: dict[int, int] = {}
+        for small, main in self.lent.items():
+            last = sounding.setdefault(main, main)
+            if small in kept:
+                sounding[main] = small
+            else:
+                lengths_s[last] = self.onsets_s[small] + self.lengths_s[small] - self.onsets_s[last]
+        return lengths_s
+
+    @cached_property
+    def lent(self) -> dict[int, int]:
+        """For each small note the one whose time it takes, see `taste.lent`."""
+        return lent(self.tune)
 
     @cached_property
     def _moments_of(self) -> Counter[tuple[str, bool]]:
         """How many chord moments there are of each symbol, written and repeated."""
         return Counter((moment.symbol.symbol, moment.repeated) for moment in self.moments)
-
-
-def _chord_moments(tune: Tune) -> list[ChordMoment]:
-    """Each symbol at its onset, and on each later downbeat until the next symbol or the last note's end."""
-    if not tune.chords:
-        return []
-    end_q = max((note.onset_q + note.duration_q for note in tune.notes), default=tune.end_q)
-    ends = [later.onset_q for _, later in pairwise(tune.chords)] + [end_q]
-    downbeats = [bar.onset_q for bar in tune.bars if bar.downbeat]
-    moments = []
-    for symbol, end in zip(tune.chords, ends, strict=True):
-        moments.append(ChordMoment(symbol, tune.seconds_at(symbol.onset_q), repeated=False))
-        held = downbeats[bisect_right(downbeats, symbol.onset_q) : bisect_left(downbeats, end)]
-        moments += [ChordMoment(symbol, tune.seconds_at(onset_q), repeated=True) for onset_q in held]
-    return moments

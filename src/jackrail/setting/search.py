@@ -9,6 +9,7 @@ the best found.
 from __future__ import annotations
 
 from bisect import bisect_left
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from heapq import heappop, heappush
 
@@ -52,20 +53,23 @@ string takes some ten thousand."""
 
 
 class Search:
-    """One search. `best` is the best arrangement found so far."""
+    """One search. `best` is the best arrangement found so far.
 
-    def __init__(self, parts: Parts) -> None:
-        self._parts, self._taste = parts, parts.taste
+    by_key: where chords are proposed, the parts with those for each transposition, by its semitones modulo 12.
+    """
+
+    def __init__(self, parts: Parts, by_key: Mapping[int, Parts] | None = None) -> None:
+        self._parts, self._taste, self._by_key = parts, parts.taste, by_key or {}
         self.best: Found | None = None
         self._proven = True
         self._states = 0
 
     def run(self, transpositions: list[int], slowdown: float | None) -> Found:
         """The arrangement of least cost over the transpositions, at `slowdown` or, with None, at the best one."""
-        for floor, transpose in sorted((self._price(t) + self._parts.floor(t), t) for t in transpositions):
+        for floor, transpose in sorted((self._price(t) + self.parts_for(t).floor(t), t) for t in transpositions):
             if self._beaten(floor) or self._tired():
                 break
-            key = _Key(transpose, self._parts)
+            key = _Key(transpose, self.parts_for(transpose))
             if slowdown is None:
                 self._search_tempo(key, floor)
             else:
@@ -73,6 +77,10 @@ class Search:
         if self.best is None:
             raise ValueError("no transposition to try")
         return replace(self.best, proven=self._proven)
+
+    def parts_for(self, transpose: int) -> Parts:
+        """The tune as it is in this key."""
+        return self._by_key.get(transpose % 12, self._parts)
 
     def _tired(self) -> bool:
         """Whether the search has done all it may; what is left untried costs it its proof."""
@@ -82,8 +90,9 @@ class Search:
         return True
 
     def _price(self, transpose: int) -> float:
-        """What moving the tune costs by itself: little, to break ties in favour of the written key."""
-        return self._taste.semitone * abs(transpose) + (self._taste.new_key if transpose % 12 else 0.0)
+        """What the key costs by itself: little, to break ties in favour of the written one, and what its proposed chords do."""
+        moving = self._taste.semitone * abs(transpose) + (self._taste.new_key if transpose % 12 else 0.0)
+        return moving + self.parts_for(transpose).harmony_cost
 
     def _beaten(self, bound: float) -> bool:
         return self.best is not None and bound >= self.best.cost - 1e-12

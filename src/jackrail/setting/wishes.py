@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, get_args
 
 from jackrail.faults import BadInput, Fault
 from jackrail.pitch import class_name, parse_chord
@@ -15,6 +15,9 @@ from .taste import Taste
 
 _KEY = re.compile(r"([A-Ga-g])([#b♯♭]?)\s*(major|maj|minor|min|m)?")
 _TEMPO = re.compile(r"(\d+(?:\.\d+)?)\s*(%?)")
+Leave = Literal["late", "early"]
+Ornaments = Literal["none", "graces", "all"]
+Harmony = Literal["any", "written", "none"]
 _FURTHEST = 48
 """Semitones of the furthest transposition: four octaves."""
 
@@ -33,10 +36,20 @@ class Wishes:
     key: str | None = None
     transpose: int | None = None
     tempo: str | None = None
-    leave: Literal["late", "early"] = "late"
-    ornaments: Literal["none", "graces", "all"] = "none"
-    harmony: Literal["any", "written", "none"] = "any"
+    leave: Leave = "late"
+    ornaments: Ornaments = "none"
+    harmony: Harmony = "any"
     taste: Taste = field(default_factory=Taste)
+
+    def __post_init__(self) -> None:
+        """Raises BadInput for a word that is none of those above."""
+        faults = [
+            Fault("option", "is not one of the words it can be", f"--{name}", repr(getattr(self, name)), " or ".join(get_args(choice)))
+            for name, choice in (("leave", Leave), ("ornaments", Ornaments), ("harmony", Harmony))
+            if getattr(self, name) not in get_args(choice)
+        ]
+        if faults:
+            raise BadInput(faults)
 
 
 def transpositions_for(parts: Parts, wishes: Wishes) -> list[int]:
