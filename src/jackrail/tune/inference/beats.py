@@ -27,7 +27,8 @@ class Beats:
 
     def __init__(self, bars: Sequence[Bar], end: float) -> None:
         """The beats of `bars`, or of bars of four quarters up to the quarter `end` when there are none."""
-        self._bars = bars or [Bar(Fraction(at), Fraction(4), at // 4 + 1, 4, 4) for at in range(0, max(1, ceil(end)), 4)]
+        quadruple = (Bar(Fraction(at), Fraction(4), at // 4 + 1, 4, 4) for at in range(0, max(1, ceil(end)), 4))
+        self._bars = [bar for bar in bars if bar.length_q > 0] or list(quadruple)
         self.starts: list[float] = []
         self.bar_of: list[int] = []
         self.change_cost: list[float] = []

@@ -92,8 +92,8 @@ def _chords_of(passage: list[_Sound], beats: Beats) -> Iterator[tuple[Quarters, 
     weights, lowest = _evidence(passage, beats)
     told = sorted(weights)
     basses = _basses(lowest, beats)
-    unheard = _unheard_costs(frozenset(sound.midi % 12 for sound in passage))
-    costs = [_costs(tuple(weights[beat]), basses.get(beat), unheard) for beat in told]
+    heard = frozenset(sound.midi % 12 for sound in passage)
+    costs = [_costs(tuple(weights[beat]), basses.get(beat), heard) for beat in told]
     borders = [told[0], *(beats.border(before, beat) for before, beat in pairwise(told))]
     path, _ = steady_path(costs, [beats.change_cost[border] for border in borders])
     chord = None
@@ -129,17 +129,19 @@ def _evidence(passage: list[_Sound], beats: Beats) -> tuple[dict[int, list[int]]
             start, end = starts[beat], ends_of[beat]
             if start >= ends and beat > first:
                 break
-            sounding = (min(end, ends) - max(start, begins)) / (end - start)
+            sounding = max(0.0, min(end, ends) - max(start, begins)) / (end - start)
             weight = round(_HELD * sounding) + (_STRUCK if beat == first else 0)
             if weight > 0:
                 weights.setdefault(beat, [0] * 12)[midi % 12] += weight
     return weights, lowest
 
 
-@lru_cache(maxsize=4096)
-def _costs(weights: tuple[int, ...], bass: int | None, unheard: tuple[float, ...]) -> list[float]:
+@lru_cache(maxsize=2048)
+def _costs(weights: tuple[int, ...], bass: int | None, heard: frozenset[int]) -> list[float]:
     """What it costs to hear each of the chords in a beat; accompaniments repeat themselves, so most are known already."""
-    costs = list(unheard) if bass is None else list(map(add, unheard, _BASS_COSTS[bass]))
+    costs = _standing_costs(heard)
+    if bass is not None:
+        costs = list(map(add, costs, _BASS_COSTS[bass]))
     for weight, tone_costs in zip(weights, _TONE_COSTS, strict=True):
         if weight:
             costs = [cost + weight * tone for cost, tone in zip(costs, tone_costs, strict=True)]
@@ -147,12 +149,12 @@ def _costs(weights: tuple[int, ...], bass: int | None, unheard: tuple[float, ...
 
 
 @lru_cache(maxsize=256)
-def _unheard_costs(heard: frozenset[int]) -> tuple[float, ...]:
+def _standing_costs(heard: frozenset[int]) -> list[float]:
     """What each of the chords costs for being rare, and for its tones that are not among those heard."""
-    return tuple(
+    return [
         _RARENESS[quality] + _UNHEARD * sum((root + interval) % 12 not in heard for interval in _INTERVALS[quality])
         for root, quality in _CHORDS
-    )
+    ]
 
 
 def _root_name(root: int, quality: str, key: KeyMark | None) -> str:

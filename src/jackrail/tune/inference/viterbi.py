@@ -37,8 +37,8 @@ def best_path(costs: Sequence[Sequence[float]], change: Sequence[Sequence[float]
 def steady_path(costs: Sequence[Sequence[float]], changes: Sequence[float]) -> tuple[list[int], float]:
     """`best_path` where it depends on the step alone what a change costs: in time linear in the choices.
 
-    changes: what it costs to change the choice before each step, 0 or more; the first, before the first step, is not used. Of equal
-    paths one that changes seldom.
+    changes: what it costs to change the choice before each step, 0 or more; the first, before the first step, is not used. Where
+    to keep a choice and to change it cost the same, it is kept.
     """
     if not costs:
         return [], 0.0
