@@ -46,6 +46,7 @@ class PartReader(Reading):
         self.onset_q = self.bar_q = Fraction(0)
         self.quarters: dict[str, Quarters] = {}
         self.heads: list[Head] = []
+        self.hidden: list[WrittenNote] = []
         self.position = 0
         self.ornaments = Ornaments(self)
         self.open_ties: dict[tuple[int, Quarters], str] = {}
@@ -80,7 +81,7 @@ class PartReader(Reading):
         self.bar = bar = WrittenBar(number, *(self.metre or (4, 4)), free=self.metre is None, implicit=implicit, ending=self.ending)
         for name, label in handed_on:
             set_mark(bar, name, label, Fraction(0))
-        self.heads, self.ornaments = [], Ornaments(self)
+        self.heads, self.hidden, self.ornaments = [], [], Ornaments(self)
         self.cursor_q = self.onset_q = length_q = Fraction(0)
         for element in measure:
             act = self._on.get(element.tag)
@@ -95,6 +96,8 @@ class PartReader(Reading):
 
     def _settle(self, bar: WrittenBar) -> None:
         """All that can be done only when the measure is known to its end."""
+        if self.hidden:
+            self._settle_hidden(bar)
         self.ornaments.settle(self.heads)
         if self.back and not bar.notes:
             self._repeat_bar(bar)
@@ -106,6 +109,16 @@ class PartReader(Reading):
             for head in self.heads:
                 onset_q = self.bar_q + head.note.onset_q
                 self.survey.setdefault(head.line, []).append((onset_q, onset_q + head.note.duration_q, head.note.midi))
+
+    def _settle_hidden(self, bar: WrittenBar) -> None:
+        """Notes that are not printed: beside printed ones they play an ornament out or double something, else they are the music."""
+        if len(self.hidden) == len(bar.notes):
+            self.notes.count("notes that are not printed are played", self.measure)
+            return
+        left_out = {id(note) for note in self.hidden}
+        bar.notes = [note for note in bar.notes if id(note) not in left_out]
+        self.heads = [head for head in self.heads if id(head.note) not in left_out]
+        self.notes.count("notes that are not printed are left out beside printed ones", self.measure)
 
     def _repeat_bar(self, bar: WrittenBar) -> None:
         """Play out a sign that stands for a bar before."""
@@ -175,9 +188,8 @@ class PartReader(Reading):
             return
         if "chord" not in inside:
             self.ornaments.main(line, self.onset_q)
-        if len(note.attrib) and (note.get("print-object") == "no" or note.get("time-only")):
-            what = "for some passes only are played in all" if note.get("time-only") else "that are not printed are played"
-            self.notes.count(f"notes {what}", self.measure)
+        if note.get("time-only") is not None:
+            self.notes.count("notes for some passes only are played in all", self.measure)
         if "type" in inside and inside["type"].get("size") in {"cue", "grace-cue"}:
             self.notes.count("notes of small size are played like the others", self.measure)
         if "notations" in inside:
@@ -191,6 +203,8 @@ class PartReader(Reading):
             self.open_ties[midi, self.bar_q + self.onset_q + length_q] = voice
         written = WrittenNote(self.onset_q, length_q, midi, tied=tied, voice=voice)
         self.bar.notes.append(written)
+        if note.get("print-object") == "no":
+            self.hidden.append(written)
         self.heads.append(Head(written, line, self.position, self.semitones(line[0])))
 
     def _grace(self, inside: dict[str, Element], staff: str, voice: str) -> None:

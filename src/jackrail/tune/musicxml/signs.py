@@ -26,34 +26,44 @@ _TO_CODA = {"to", "to coda", "al coda", "da coda", "al", "to the"}
 
 def read_barline(barline: Element, reader: Reading) -> None:
     """Repeat signs and endings; <segno>, <coda> drawn on the line."""
-    left = barline.get("location", "right") == "left"
+    left = barline.get("location") == "left" or (barline.get("location") is None and reader.cursor_q == 0)
     ending, repeat = barline.find("ending"), barline.find("repeat")
     if ending is not None:
         _ending(ending, reader, left=left)
     if repeat is not None:
-        _repeat(repeat, reader, ends=ending is not None and ending.get("type") != "start")
+        if barline.get("location") == "middle":
+            reader.notes.say(f"a repeat sign in the middle of {reader.measure} is taken at its end")
+        _repeat(repeat, reader, left=left, ends=ending is not None and ending.get("type") != "start")
     for name in ("segno", "coda"):
         if barline.find(name) is not None:
             reader.marks.append((name, "", Fraction(0) if left else None))
 
 
-def _repeat(repeat: Element, reader: Reading, *, ends: bool) -> None:
-    """A repeat sign. ends: an ending closes at its bar line. One that is never closed ends where another repeat begins or ends."""
-    bar = reader.bar
+def _repeat(repeat: Element, reader: Reading, *, left: bool, ends: bool) -> None:
+    """A repeat sign; a forward one on the right is for the next bar, a backward one on the left for the bar before.
+
+    ends: an ending closes at its bar line. One that is never closed ends where another repeat begins or ends.
+    """
     direction = repeat.get("direction", "")
-    if direction == "forward":
-        bar.repeat_start = True
-        if not bar.ending_start:
+    if direction == "forward" and not left:
+        reader.marks.append(("forward-repeat", "", None))
+    elif direction == "forward":
+        reader.bar.repeat_start = True
+        if not reader.bar.ending_start:
             _close_ending(reader, now=True)
     elif direction == "backward":
         times = repeat.get("times", "2")
         if not re.fullmatch(r"\d{1,2}", times) or int(times) < 1:
             reader.fault("a repeat sign has a number of times that cannot be used", repr(times[:12]), "1 to 99")
             return
+        if left and not reader.bars:
+            reader.notes.say("a repeat sign before the first bar has nothing to repeat and is left out")
+            return
+        bar = reader.bars[-1] if left else reader.bar
         bar.repeat_end = int(times)
         bar.after_jump = repeat.get("after-jump") == "yes"
-        if not ends:
-            _close_ending(reader, now=False)
+        if not ends and not (left and reader.bar.ending_start):
+            _close_ending(reader, now=left)
     else:
         reader.fault("a repeat sign has no direction", repr(direction[:12]), "forward or backward")
 
@@ -71,9 +81,11 @@ def _close_ending(reader: Reading, *, now: bool) -> None:
 def _ending(ending: Element, reader: Reading, *, left: bool) -> None:
     if ending.get("type") != "start":
         reader.ending = frozenset()
-        if left:
+        if left and not reader.bar.ending_start:
             reader.bar.ending = frozenset()
         return
+    if not left:
+        reader.notes.say(f"an ending begins at the right of {reader.measure}: it is taken for the whole measure")
     number = ending.get("number", "").strip()
     passes = _passes(number or (ending.text or ""))
     if not passes and number:
@@ -84,9 +96,28 @@ def _ending(ending: Element, reader: Reading, *, left: bool) -> None:
         reader.notes.say(f"the ending at {reader.place} has no number: it is taken as ending {reader.endings + 1}")
     if 1 in passes:
         reader.endings = 0
+    else:
+        _stretch_ending(reader)
     reader.endings = max(reader.endings, *passes)
     reader.ending = reader.bar.ending = passes
     reader.bar.ending_start = True
+
+
+def _stretch_ending(reader: Reading) -> None:
+    """An ending that closes some bars before its repeat sign, where the next ending begins, is meant to reach it."""
+    bars = reader.bars
+    if not bars or not bars[-1].repeat_end or bars[-1].ending:
+        return
+    at = len(bars) - 1
+    while at >= 0 and not bars[at].ending:
+        if bars[at].repeat_start or (bars[at].repeat_end and at < len(bars) - 1):
+            return
+        at -= 1
+    if at < 0:
+        return
+    for bar in bars[at + 1 :]:
+        bar.ending = bars[at].ending
+    reader.notes.say(f"the ending that closes in bar {bars[at].number} is taken up to its repeat sign in bar {bars[-1].number}")
 
 
 def _passes(text: str) -> frozenset[int]:

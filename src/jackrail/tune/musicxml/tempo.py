@@ -24,7 +24,7 @@ SLOWEST, FASTEST = 1.0, 3000.0
 """Quarters a minute that are taken for a tempo."""
 _RATE = r"\d{1,4}(?:[.,]\d{1,20})?"
 _RANGE = re.compile(rf"({_RATE})\s*[-–—/~]\s*({_RATE})")
-_GRADUAL = re.compile(r"\b(rit|rall|accel|allarg|string|smorz|calando)(\b|\.|ard|ent|and|erand|ez)", re.IGNORECASE)
+_GRADUAL = re.compile(r"\b(rit|rall|accel|allarg|stringendo|smorz|calando|pi[uùú]|meno)(\b|\.|ard|ent|and|erand|ez)", re.IGNORECASE)
 _MOST_DOTS = 4
 
 
@@ -96,11 +96,12 @@ def _plain(text: str, reader: Reading) -> str:
 def read_tempo_words(words: str, onset_q: Quarters, reader: Reading) -> None:
     """Keep a tempo word for `settle_tempo_words`; say that a gradual change is not played."""
     beats = beats_per_minute(words)
-    if beats is not None:
+    gradual = _GRADUAL.search(words)
+    if beats is not None and gradual is None:
         rate = beats * float(beat_length_q(*(reader.metre or (4, 4))))
         reader.tempo_words.append(TempoWord(reader.bar, onset_q, words, rate))
-    elif _GRADUAL.search(words):
-        reader.notes.count("gradual changes of tempo (rit., accel. and the like) are not played", reader.measure)
+    elif gradual is not None:
+        reader.notes.count("changes of tempo without a number (rit., accel., più and the like) are not played", reader.measure)
 
 
 def settle_tempo_words(reader: Reading) -> None:
