@@ -1,13 +1,15 @@
 """The grid of the beat: how human-played notes lie on it, and moving them onto it.
 
 Each beat (a quarter, in compound metres such as 6/8 the dotted one) is divided evenly: straight into 1, 2, 4, 8 or 16, in triplets
-into 3, 6 or 12; a compound beat into 1, 3, 6, 12, or straight into 2 or 4. The division taken is the one of least cost
+into 3, 6 or 12; a compound beat into 1, 3, 6, 12 or 24, or straight into 2 or 4; either into 48 where nothing else keeps notes
+apart. The division taken is the one of least cost
 
-    sum over the onsets of (distance / spread)^2 / 2  -  ln(how often the tune uses that division)
+    sum over the onsets of ((distance / spread)^2 / 2 + ln(division))  -  ln(how often the tune uses that division)
 
-which is the likeliest one where hands scatter by a normal distribution. Spread and frequencies are not known beforehand, so the
-beats are fitted three times: first with the guesses below, where a finer division costs more, then with what the last fit found, the
-guesses still counting as `_GUESS_WEIGHS` beats. A division that would put two notes of a row on one place is not taken.
+which is the likeliest one where hands scatter by a normal distribution and all places of a division are equally likely. Spread and
+frequencies are not known beforehand, so the beats are fitted three times: first with the guesses below, where a finer division costs
+more, then with what the last fit found, the guesses still counting as `_GUESS_WEIGHS` beats. A division that would put two notes of
+a row on one place is not taken.
 """
 
 from __future__ import annotations
@@ -201,7 +203,7 @@ def _division(phases: Sequence[float], costs: dict[int, float], spread: float) -
     """The cheapest division that keeps the onsets of a beat apart, the finest where none does."""
 
     def cost(division: int) -> float:
-        return costs[division] + sum(_distance(phase, division) ** 2 for phase in phases) / (2 * spread**2)
+        return costs[division] + len(phases) * log(division) + sum(_distance(phase, division) ** 2 for phase in phases) / (2 * spread**2)
 
     apart = [division for division in costs if len({round(phase * division) for phase in phases}) == len(phases)]
     return min(apart, key=cost, default=_FINEST)

@@ -1,137 +1,134 @@
-"""The tune in a Standard MIDI File: which track is the melody, bars from the metre, tempo.
+"""The tune in a Standard MIDI File: its melody, bars, tempo, keys and chords.
 
-Melody rule. Channel 10 (drums) never counts. A track whose name has melody, lead, tune, vocal, voice, solo or right in it is
-taken; else the first track with notes; in it the lowest channel. A warning names what was left out; `number` picks a track.
+Which channel of which track is the melody: see `melody`. Where its notes sound together for longer than legato playing explains, the
+highest line of them (`inference.line`) is taken and a warning says how many were left out; `Choice.line` "all" keeps every note, "top"
+asks for that line, which also cuts what legato holds over. Notes end where their keys are released: the sustain pedal is not
+followed, as a plucked or struck melody would only be blurred by it. Chords: see `harmony`; quantising: see `inference.grid`.
 """
 
 from __future__ import annotations
 
-import re
+from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
+from math import ceil
 
 from jackrail.faults import BadInput, Fault
 from jackrail.tune.choice import Choice, Offer
-from jackrail.tune.model import Bar, KeyMark, Quarters, TempoMark, Tune, TuneNote
+from jackrail.tune.inference.grid import by_hand, follows_beat, quantised
+from jackrail.tune.inference.key import estimate_key
+from jackrail.tune.inference.line import TOGETHER_Q, skyline
+from jackrail.tune.model import TempoMark, Tune, TuneNote
 from jackrail.tune.score.written import Notes
 
-from .smf import DRUMS, Smf, Track, read_smf
-
-_MELODY = re.compile(r"melod|lead|\btune|vocal|voice|solo|\bright", re.IGNORECASE)
-MAX_QUARTERS = 20_000
-"""Longest tune: about three hours. More is a slip or an attack."""
+from .conductor import MAX_QUARTERS, Scale, bars_of, doubt_key, key_marks, scale_of, tempo_marks
+from .events import RawNote, Track
+from .harmony import Accompaniment, written_chords
+from .melody import candidates, choose, chosen_unasked
+from .smf import Smf, read_smf
+from .strands import Strand
 
 
 def list_midi(data: bytes) -> list[Offer]:
-    """Each track with notes that are no drums."""
-    tracks = [track for track in read_smf(data, Notes()).tracks if _pitched(track)]
-    return [Offer("track", track.number, track.name, ("--track", str(track.number))) for track in tracks]
+    """Each channel of each track that has notes and is no drums. Raises BadInput."""
+    smf = read_smf(data, Notes())
+    strands = candidates(smf)
+    chosen = chosen_unasked(smf, strands) if strands else None
+    return [
+        Offer(
+            "track",
+            strand.track.number,
+            strand.track.title,
+            strand.options,
+            ("a tune of its own, " if smf.kind == 2 else "") + strand.about,
+            len(strand.notes),
+            min(key for _, _, key in strand.notes),
+            max(key for _, _, key in strand.notes),
+            strand.together,
+            strand is chosen,
+        )
+        for strand in strands
+    ]
 
 
 def read_midi(data: bytes, title: str, choice: Choice) -> Tune:
     """The melody of a file. title: used when the file has none. Raises BadInput."""
     notes = Notes()
     smf = read_smf(data, notes)
-    melody = melody_track(smf, choice.track, notes)
-    ticks_per_quarter = Fraction(smf.ticks_per_quarter)
-    if smf.ticks_per_second is not None:
-        ticks_per_quarter = smf.ticks_per_second  # with 60 quarters a minute below, a quarter is a second
-        notes.say("times are in seconds (SMPTE division): a quarter note stands for one second, there are no bars")
-    conductors = [melody] if smf.kind == 2 else smf.tracks
-    channel = min(_pitched(melody))
-    scale = _Scale(ticks_per_quarter)
-    sounding = _joined(melody.notes[channel], scale)
-    end_q = max(note.onset_q + note.duration_q for note in sounding)
+    strands = candidates(smf)
+    melody = choose(smf, strands, choice, notes)
+    conductors = [melody.track] if smf.kind == 2 else smf.tracks
+    _say_unfollowed(conductors, melody, notes)
+    quarters = scale_of(smf.ticks_per_beat)
+    raw, under = _line(melody.notes, choice, smf, notes)
+    end_q = quarters(max(off for _, off, _ in raw))
     if end_q > MAX_QUARTERS:
         raise BadInput(Fault("range", "is far too long for a tune", value=f"{float(end_q):.0f} quarters", limit=f"at most {MAX_QUARTERS}"))
-    keys = sorted(mark for track in conductors for mark in track.keys)
-    return Tune(
-        title=smf.tracks[0].name or title,
-        notes=sounding,
-        tempo=_tempo(smf, conductors, scale, end_q, notes),
-        bars=() if smf.ticks_per_second is not None else _bars(conductors, scale, end_q, notes),
-        keys=tuple(
-            KeyMark(scale.quarters(tick) if index else Fraction(0), sharps, "minor" if minor else "major")
-            for index, (tick, (sharps, minor)) in enumerate(keys)
-            if scale.quarters(tick) < end_q or not index
-        ),
-        warnings=notes.sentences(),
+    tune = Tune(
+        title=conductors[0].name or title,
+        notes=tuple([TuneNote(quarters(on), quarters(off - on), key) for on, off, key in raw]),
+        keys=key_marks(conductors, melody.track, quarters, end_q),
     )
-
-
-class _Scale:
-    """Ticks as quarters."""
-
-    def __init__(self, ticks_per_quarter: Fraction) -> None:
-        self._per_tick = 1 / ticks_per_quarter
-
-    def quarters(self, ticks: int) -> Quarters:
-        return ticks * self._per_tick
-
-
-def _pitched(track: Track) -> list[int]:
-    return [channel for channel in track.notes if channel != DRUMS]
-
-
-def melody_track(smf: Smf, number: int | None, notes: Notes) -> Track:
-    """The track to play, by the rule above. Raises BadInput when there is none."""
-    candidates = [track for track in smf.tracks if _pitched(track)]
-    if any(DRUMS in track.notes for track in smf.tracks):
-        notes.say("drums (channel 10) are left out")
-    if not candidates:
-        raise BadInput(Fault("tune", "the file holds no note that sounds", hint="drums (channel 10) do not count"))
-    if number is not None:
-        chosen = next((track for track in candidates if track.number == number), None)
-        if chosen is None:
-            known = ", ".join(str(track.number) for track in candidates)
-            raise BadInput(Fault("option", "has no notes in the track asked for", value=f"track {number}", limit=f"tracks {known}"))
-    else:
-        chosen = next((track for track in candidates if _MELODY.search(track.name)), candidates[0])
-    others = [track for track in candidates if track is not chosen]
-    if others:
-        why = "asked for" if number is not None else "named like a melody" if _MELODY.search(chosen.name) else "the first with notes"
-        rest = ", ".join(f"{track.number} ({track.name or 'no name'})" for track in others[:6]) + (" ..." if len(others) > 6 else "")
-        notes.say(f"track {chosen.number} ({chosen.name or 'no name'}) was read, {why}; left out: {rest}; give a track number for another")
-    channels = sorted(_pitched(chosen))
-    if len(channels) > 1:
-        rest = ", ".join(str(channel + 1) for channel in channels[1:])
-        notes.say(f"track {chosen.number}: channel {channels[0] + 1} was read, the lowest; left out: channels {rest}")
-    return chosen
-
-
-def _joined(raw: list[tuple[int, int, int]], scale: _Scale) -> tuple[TuneNote, ...]:
-    quarters = scale.quarters
-    return tuple(TuneNote(quarters(on), quarters(off - on), key) for on, off, key in sorted(raw, key=lambda note: (note[0], note[2])))
-
-
-def _tempo(smf: Smf, conductors: list[Track], scale: _Scale, end_q: Quarters, notes: Notes) -> tuple[TempoMark, ...]:
-    """The tempo map; the first tempo counts from 0 on, before it 120 (RP-001)."""
+    doubt_key(tune.keys, tune.notes, notes)
     if smf.ticks_per_second is not None:
-        return (TempoMark(Fraction(0), 60.0),)
-    marks: dict[Quarters, float] = {Fraction(0): 120.0}
-    written = sorted(mark for track in conductors for mark in track.tempos)
-    if not written:
-        notes.say("no tempo is written: 120 quarter notes a minute are taken")
-    for tick, us_per_quarter in written:
-        if (onset_q := scale.quarters(tick)) < end_q:
-            marks[onset_q] = 60_000_000 / us_per_quarter
-    return tuple(TempoMark(onset_q, rate) for onset_q, rate in marks.items())
+        tune = _in_seconds(tune, conductors, choice, notes)
+    else:
+        tune = replace(tune, tempo=tempo_marks(conductors, quarters, end_q, notes), bars=bars_of(conductors, quarters, end_q, notes))
+        tune = _on_the_beat(tune, [on for on, _, _ in raw], smf.ticks_per_quarter, choice, notes)
+    others = [strand for strand in strands if strand is not melody and strand.track in conductors]
+    tune = _with_chords(tune, conductors, Accompaniment.beside(raw, others, under), quarters, notes)
+    return replace(tune, warnings=notes.sentences())
 
 
-def _bars(conductors: list[Track], scale: _Scale, end_q: Quarters, notes: Notes) -> tuple[Bar, ...]:
-    """Bars counted from tick 0 by the metres of the file; a new metre begins a new bar."""
-    written = sorted(mark for track in conductors for mark in track.metres)
-    if not written:
-        notes.say("no metre is written: bars are counted in 4/4")
-    marks: dict[Quarters, tuple[int, int]] = {Fraction(0): (4, 4)}
-    marks.update({scale.quarters(tick): metre for tick, metre in written})
-    starts = [*marks, max(end_q, *marks)]
-    bars: list[Bar] = []
-    for (start_q, (beats, unit)), until_q in zip(marks.items(), starts[1:], strict=True):
-        full_q, onset_q = Fraction(4 * beats, unit), start_q
-        while onset_q < min(until_q, end_q):
-            length_q = full_q if until_q >= end_q else min(full_q, until_q - onset_q)
-            bars.append(Bar(onset_q, length_q, len(bars) + 1, beats, unit))
-            onset_q += length_q
-        if len(bars) > MAX_QUARTERS:
-            raise BadInput(Fault("range", "has far too many bars", limit=f"at most {MAX_QUARTERS}"))
-    return tuple(bars)
+def _line(raw: Sequence[RawNote], choice: Choice, smf: Smf, notes: Notes) -> tuple[Sequence[RawNote], Sequence[RawNote]]:
+    """The notes to play, and those left out beside them."""
+    if choice.line == "all":
+        return raw, ()
+    line, left = skyline(raw, ceil(TOGETHER_Q * smf.ticks_per_beat))
+    if left and choice.line is None:
+        notes.say(f"notes sound together: the highest line was taken, {len(left)} of {len(raw)} notes were left out; --line all keeps them")
+    return (line, left) if left or choice.line == "top" else (raw, ())
+
+
+def _in_seconds(tune: Tune, conductors: Sequence[Track], choice: Choice, notes: Notes) -> Tune:
+    """A tune of a file with SMPTE division, which counts in seconds and has no beats. Raises BadInput when they are asked for."""
+    if choice.quantise:
+        raise BadInput(
+            Fault("option", "has times in seconds (SMPTE division) and no beats", "--quantise", f"{choice.quantise:g}", hint="leave it out")
+        )
+    notes.say("times are in seconds (SMPTE division): a quarter note stands for one second, there are no bars")
+    if any(track.tempos for track in conductors):
+        notes.say("tempo marks mean nothing beside times in seconds and are passed over")
+    return replace(tune, tempo=(TempoMark(Fraction(0), 60.0),))
+
+
+def _on_the_beat(tune: Tune, onsets: Sequence[int], ticks_per_quarter: int, choice: Choice, notes: Notes) -> Tune:
+    """The tune quantised if that is asked for, and what is to be said of how it was played. onsets: in ticks."""
+    human = by_hand(onsets, ticks_per_quarter)
+    if human and not follows_beat(tune.notes, tune.bars):
+        notes.say("the notes do not follow the beat of the file, as in a recording without it: bars and quantising mean little")
+    elif human and choice.quantise is None:
+        notes.say("the notes lie off the beat's grid, as played by hand: --quantise 1 moves them onto it, --quantise 0.5 half-way")
+    return replace(tune, notes=quantised(tune.notes, tune.bars, choice.quantise)) if choice.quantise else tune
+
+
+def _with_chords(tune: Tune, conductors: Sequence[Track], beside: Accompaniment, quarters: Scale, notes: Notes) -> Tune:
+    written = written_chords(conductors, quarters, tune.end_q, notes)
+    if written:
+        return replace(tune, chords=written, harmony="written")
+    chords = beside.chords(quarters, tune.bars, tune.key or estimate_key(tune.notes))
+    if not chords:
+        return tune
+    notes.say(f"no chord symbols are written: chords are told from {beside.label}")
+    return replace(tune, chords=chords, harmony="estimated")
+
+
+def _say_unfollowed(conductors: Sequence[Track], melody: Strand, notes: Notes) -> None:
+    """Name what changes how the melody sounds and is not followed."""
+    place = f"channel {melody.channel + 1} of track {melody.track.number}"
+    if any(melody.channel in track.bent for track in conductors):
+        notes.say(f"pitch bends in {place} are not followed")
+    if any(melody.channel in track.retuned for track in conductors):
+        notes.say(f"{place} is tuned to other keys (registered parameter 2), which is not followed: its notes may be meant higher or lower")
+    if any(melody.channel in track.pedalled for track in conductors):
+        notes.say(f"the sustain pedal in {place} is not followed: notes end where their keys are released")

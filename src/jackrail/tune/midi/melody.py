@@ -1,0 +1,141 @@
+"""Which channel of which track is the melody.
+
+The rule. Drums (channel 10) never. Asked for by `track` and `channel`: what was asked for. Else tracks whose name says backing, bass,
+harmony, chord or accompaniment are looked at only where there are no others. Then a track named like a melody: a name with melody,
+lead, tune, vocal, voice, solo, soprano or right in it. Else the best sum of five marks, each 0 to 1 with its weight in `_WEIGHTS`, the
+first of equals: plays one note at a time; lies high, from the lowest mean key of the candidates to the highest; sounds for much of the
+tune, beside the one that sounds longest; has many notes, beside the one that has most; and its General MIDI family: winds, strings,
+synth lead and ethnic 1, bass, pads, percussion and effects 0, the others, or no program, a half. A warning says why, what was left
+out and which words choose it. In a file of format 2 each track is a tune of its own: the first with notes is read.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from jackrail.faults import BadInput, Fault
+from jackrail.tune.choice import Choice
+from jackrail.tune.score.written import Notes
+
+from .events import DRUMS
+from .smf import Smf
+from .strands import Strand, has_drums, strands_of
+
+_MELODY = re.compile(r"melod|lead|\btune|vocal|voice|solo|sopran|\bright", re.IGNORECASE)
+_BESIDE = re.compile(r"\bback|bass(?!oon)|harmon(?:y|ies)|chord|acc?omp", re.IGNORECASE)
+_WEIGHTS = {"one": 2.0, "high": 1.5, "sounds": 1.0, "many": 0.5, "family": 1.0}
+"""Judgements: they choose as a person would in the files of the tests; no source."""
+_REASONS = {
+    "one": "plays one note at a time",
+    "high": "lies highest",
+    "sounds": "sounds for most of the tune",
+    "many": "has most notes",
+    "family": "has the instrument of a melody",
+}
+_LEADING = {"strings", "brass", "reed", "pipe", "synth lead", "ethnic"}
+_FOLLOWING = {"bass", "synth pad", "synth effects", "percussive", "sound effects"}
+_MOST_NAMED = 6
+
+
+def candidates(smf: Smf) -> list[Strand]:
+    """Every strand of a file; in a file of format 2 a channel name says nothing across tracks, so each track is looked at alone."""
+    if smf.kind != 2:
+        return strands_of(smf.tracks)
+    return [strand for track in smf.tracks for strand in strands_of([track])]
+
+
+def choose(smf: Smf, strands: Sequence[Strand], choice: Choice, notes: Notes) -> Strand:
+    """The melody by the rule above. Raises BadInput when there is none, or none that was asked for."""
+    if not strands:
+        raise BadInput(Fault("tune", "the file holds no note that sounds", hint="drums (channel 10) do not count"))
+    if has_drums(smf.tracks):
+        notes.say("drums (channel 10) are left out")
+    fitting = _asked_for(strands, choice)
+    rivals = fitting
+    if smf.kind == 2:
+        rivals = [strand for strand in fitting if strand.track is fitting[0].track]
+    chosen, why = _best(rivals)
+    if smf.kind == 2 and choice.track is None:
+        why = f"{why}; each track is a tune of its own (format 2)" if len(rivals) > 1 else "each track is a tune of its own (format 2)"
+    if len(fitting) == 1 and len(strands) > 1:
+        why = "as asked for"
+    others = [strand for strand in strands if strand is not chosen]
+    if others and not (smf.kind == 2 and choice.track is not None and chosen.alone):
+        notes.say(_said(chosen, why, others))
+    return chosen
+
+
+def chosen_unasked(smf: Smf, strands: Sequence[Strand]) -> Strand:
+    """The one that is read when nothing is asked for."""
+    return choose(smf, strands, Choice(), Notes())
+
+
+def _asked_for(strands: Sequence[Strand], choice: Choice) -> list[Strand]:
+    fitting = [
+        strand
+        for strand in strands
+        if choice.track in {None, strand.track.number} and (choice.channel is None or choice.channel == strand.channel + 1)
+    ]
+    if fitting:
+        return fitting
+    asked = [f"track {choice.track}"] * (choice.track is not None) + [f"channel {choice.channel}"] * (choice.channel is not None)
+    rows: dict[int, list[int]] = {}
+    for strand in strands:
+        rows.setdefault(strand.track.number, []).append(strand.channel + 1)
+    known = [f"track {number} channel {', '.join(map(str, channels))}" for number, channels in rows.items()]
+    limit = "; ".join(known[:12]) + ("; ..." if len(known) > 12 else "")
+    hint = "channel 10 is for drums" if choice.channel == DRUMS + 1 else "`jackrail read FILE --list` shows them"
+    raise BadInput(Fault("option", "has no notes in the track asked for", value=" ".join(asked), limit=limit, hint=hint))
+
+
+def _best(rivals: Sequence[Strand]) -> tuple[Strand, str]:
+    """The best of the strands, and why."""
+    if len(rivals) == 1:
+        return rivals[0], "the only one with notes"
+    several = len({strand.track.number for strand in rivals}) > 1
+    forward = [strand for strand in rivals if not _BESIDE.search(strand.track.title)]
+    if len(forward) == 1:
+        return forward[0], "the only one whose name does not say accompaniment"
+    rivals = forward or rivals
+    named = [strand for strand in rivals if _MELODY.search(strand.track.title)]
+    if named and several:
+        if len(named) == 1:
+            return named[0], "named like a melody"
+        best, why = _highest_marks(named)
+        return best, f"named like a melody and of several it {why}"
+    best, why = _highest_marks(rivals)
+    return best, f"it {why}"
+
+
+def _highest_marks(rivals: Sequence[Strand]) -> tuple[Strand, str]:
+    marks = _marks(rivals)
+    sums = [sum(_WEIGHTS[name] * value for name, value in row.items()) for row in marks]
+    best = sums.index(max(sums))
+    others = [row for index, row in enumerate(marks) if index != best]
+    lead = {name: _WEIGHTS[name] * (value - sum(row[name] for row in others) / len(others)) for name, value in marks[best].items()}
+    reasons = [_REASONS[name] for name in sorted(lead, key=lambda name: -lead[name]) if lead[name] > 0.2 and marks[best][name] > 0.75]
+    return rivals[best], " and ".join(reasons[:2]) or "comes first of those much alike"
+
+
+def _marks(rivals: Sequence[Strand]) -> list[dict[str, float]]:
+    low = min(strand.mean_key for strand in rivals)
+    span = max(strand.mean_key for strand in rivals) - low or 1.0
+    length = max(strand.sounding for strand in rivals)
+    most = max(len(strand.notes) for strand in rivals)
+    return [
+        {
+            "one": 1 - strand.together,
+            "high": (strand.mean_key - low) / span,
+            "sounds": strand.sounding / length,
+            "many": len(strand.notes) / most,
+            "family": 1.0 if strand.family in _LEADING else 0.0 if strand.family in _FOLLOWING else 0.5,
+        }
+        for strand in rivals
+    ]
+
+
+def _said(chosen: Strand, why: str, others: Sequence[Strand]) -> str:
+    rest = ", ".join(strand.label for strand in others[:_MOST_NAMED]) + (" ..." if len(others) > _MOST_NAMED else "")
+    words = "--track N" if all(strand.alone for strand in others) else "--track N --channel M"
+    return f"track {chosen.label} was read: {why}; left out: {rest}; {words} chooses another"
