@@ -16,11 +16,12 @@ Each main note keeps its onset: whatever small notes a machine leaves out, the m
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
+from operator import itemgetter
 from typing import Literal
 
 from jackrail.faults import BadInput, Fault
@@ -51,7 +52,9 @@ def embellished(tune: Tune, which: Literal["none", "graces", "all"]) -> Tune:
     bench = _Bench(tune)
     written = {id(one) for one in (*bench.graces(wanted), *bench.after_graces(wanted), *bench.signs(wanted))}
     left = [one for one in wanted if id(one) not in written]
-    said = (f"{len(left)} of {len(wanted)} ornaments find no room and are left out, first at {tune.place(left[0].onset_q)}",) if left else ()
+    said = (
+        (f"{len(left)} of {len(wanted)} ornaments find no room and are left out, first at {tune.place(left[0].onset_q)}",) if left else ()
+    )
     kept_apart = tuple(one for one in tune.ornaments if id(one) not in written)
     return replace(tune, notes=bench.notes(), ornaments=kept_apart, warnings=(*tune.warnings, *said))
 
@@ -74,9 +77,7 @@ class _Bench:
         self._ends = [note.onset_q + note.duration_q for note in tune.notes]
         self._small: list[Small] = []
         self._signed: dict[int, Quarters] = {}
-        self._ending: dict[Quarters, list[int]] = {}
-        for index, end_q in enumerate(self._ends):
-            self._ending.setdefault(end_q, []).append(index)
+        self._by_end = sorted((end_q, index) for index, end_q in enumerate(self._ends))
         self._onsets = sorted({note.onset_q for note in tune.notes})
 
     def graces(self, ornaments: list[Ornament]) -> Iterator[Ornament]:
@@ -89,14 +90,16 @@ class _Bench:
             since_q = self._onsets[earlier - 1] if earlier else Fraction(0)
             taken_q = self._row(keys, one.onset_q, one.onset_q - since_q)
             if taken_q:
-                before = min(self._ending.get(one.onset_q, ()), key=lambda index, midi=one.midi: self._far(index, midi), default=None)
-                if before is not None:
-                    self._ends[before] = min(self._ends[before], one.onset_q - taken_q)
+                self._cut_before(one, one.onset_q - taken_q)
                 yield one
 
-    def _far(self, index: int, midi: int) -> int:
-        """Semitones from a note to a key: of notes in several voices the nearest is of the same line, and gives way."""
-        return abs(self._tune.notes[index].midi - midi)
+    def _cut_before(self, one: Ornament, start_q: Quarters) -> None:
+        """End the note before an ornament where it starts. Of notes in several voices the nearest is of the same line, and gives way."""
+        first, last = (bisect_right(self._by_end, until_q, key=itemgetter(0)) for until_q in (start_q, one.onset_q))
+        sounding = [index for _, index in self._by_end[first:last]]
+        if sounding:
+            before = min(sounding, key=lambda index: abs(self._tune.notes[index].midi - one.midi))
+            self._ends[before] = min(self._ends[before], start_q)
 
     def after_graces(self, ornaments: list[Ornament]) -> Iterator[Ornament]:
         """Write what ends its main note, in what `graces` left of it."""
@@ -165,13 +168,11 @@ def _pieces(sign: Ornament, length_q: Quarters, most: int) -> list[tuple[Quarter
         "roll": [main, above, main, below, main],
     }
     order = orders[sign.kind]
-    if not 3 <= len(order) <= most:
+    quick_q, third_q = length_q / max(most, 1), length_q / 3
+    if not 3 <= len(order) <= most or (sign.kind == "roll" and third_q < 2 * quick_q):
         return []
-    quick_q = length_q / most
     if sign.kind == "roll":
-        third_q = length_q / 3
-        small_q = min(quick_q, third_q / 2)
-        lengths = [third_q, small_q, third_q - small_q, small_q, third_q - small_q]
+        lengths = [third_q, quick_q, third_q - quick_q, quick_q, third_q - quick_q]
     else:
         lengths = [quick_q] * (len(order) - 1) + [length_q - quick_q * (len(order) - 1)]
     return list(zip(lengths, order, strict=True))
