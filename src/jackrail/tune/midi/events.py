@@ -83,17 +83,7 @@ class TrackReader:
 
     def read(self, most: int) -> Track:
         """The track, or what the first `most` events and one hold of it; `events` says how many there were. Raises BadInput."""
-        status = 0
-        data, end = self.data, self.end
-        while self.at < end and not self._ended and self.events <= most:
-            self.events += 1
-            delta = data[self.at]
-            if delta < 0x80:
-                self.at += 1
-            else:
-                delta = self._quantity()
-            self._tick += delta
-            status = self._event(status)
+        self._read_events(most)
         if not self._ended and self.cut_short:
             raise _bad(f"track {self.track.number} breaks off before its end, so notes are missing", self.at, hint=_COPY)
         if not self._ended:
@@ -128,33 +118,42 @@ class TrackReader:
                 return value
         raise _bad("has a number of more than four bytes", self.at - 4, hint=_DAMAGED)
 
-    def _event(self, status: int) -> int:
-        """Read one event; the running status after it (0: none), which sysex and meta events end."""
-        first = self._byte()
-        if first >= 0xF0:
-            self._long_event(first)
-            return 0
-        if first < 0x80:
-            if not status:
-                raise _bad("has data without a status byte before it", self.at - 1, f"{first:02X}", hint=_DAMAGED)
-            self.at -= 1
-        else:
-            status = first
-        size = _DATA_BYTES[status >> 4]
-        values = self.data[self.at : min(self.at + size, self.end)]
-        if len(values) < size:
-            raise _bad(f"track {self.track.number} breaks off inside an event, so notes are missing", self.end, hint=_COPY)
-        if max(values) > 0x7F:
-            raise _bad("has a data byte with its top bit set", self.at, values.hex(" ").upper(), "00 to 7F", _DAMAGED)
-        self.at += size
-        kind, channel = status >> 4, status & 0xF
-        if kind == 0x9 and values[1]:
-            self._strike(channel, values[0])
-        elif kind in {0x8, 0x9}:
-            self._release(channel, values[0])
-        else:
-            self._turned(kind, channel, values)
-        return status
+    def _read_events(self, most: int) -> None:
+        """The one loop that sees every event; running status (0: none) is ended by sysex and meta events."""
+        data, end = self.data, self.end
+        status = 0
+        while self.at < end and not self._ended and self.events <= most:
+            self.events += 1
+            delta = data[self.at]
+            if delta < 0x80:
+                self.at += 1
+            else:
+                delta = self._quantity()
+            self._tick += delta
+            first = data[self.at] if self.at < end else self._byte()
+            if first >= 0x80:
+                self.at += 1
+                if first >= 0xF0:
+                    self._long_event(first)
+                    status = 0
+                    continue
+                status = first
+            elif not status:
+                raise _bad("has data without a status byte before it", self.at, f"{first:02X}", hint=_DAMAGED)
+            at = self.at
+            kind, channel = status >> 4, status & 0xF
+            self.at += _DATA_BYTES[kind]
+            if self.at > end:
+                raise _bad(f"track {self.track.number} breaks off inside an event, so notes are missing", end, hint=_COPY)
+            one, two = data[at], data[self.at - 1]
+            if one | two > 0x7F:
+                raise _bad("has a data byte with its top bit set", at, data[at : self.at].hex(" ").upper(), "00 to 7F", _DAMAGED)
+            if kind == 0x9 and two:
+                self._strike(channel, one)
+            elif kind <= 0x9:
+                self._release(channel, one)
+            else:
+                self._turned(kind, channel, one, two)
 
     def _skip(self, size: int) -> bytes:
         if self.at + size > self.end:
@@ -221,16 +220,15 @@ class TrackReader:
             elif channel != DRUMS:
                 self._odd(f"track {self.track.number}: key {key}, struck at tick {on}, is never released and is left out")
 
-    def _turned(self, kind: int, channel: int, values: bytes) -> None:
+    def _turned(self, kind: int, channel: int, number: int, value: int) -> None:
         """A program, a pitch bend or a controller."""
         track = self.track
         if kind == 0xC:
-            track.programs.setdefault(channel, values[0])
+            track.programs.setdefault(channel, number)
         elif kind == 0xE:
-            if values != b"\x00\x40":
+            if (number, value) != (0, 0x40):
                 track.bent.add(channel)
         elif kind == 0xB:
-            number, value = values
             if number == 64 and value >= 64:
                 track.pedalled.add(channel)
             elif number == 120 or number >= 123:
