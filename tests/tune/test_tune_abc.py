@@ -3,23 +3,13 @@
 from fractions import Fraction
 
 import pytest
+from abc_reading import heads, keys, read
 
 from jackrail.faults import BadInput
-from jackrail.tune.abc.fields import FieldError, default_unit, read_key, read_metre, read_parts, read_tempo, read_unit
+from jackrail.tune.abc.fields import default_unit, read_key, read_metre, read_parts, read_tempo, read_unit
+from jackrail.tune.abc.pitching import FieldError
 from jackrail.tune.abc.reader import read_abc
 from jackrail.tune.abc.text import split_tunes
-
-
-def read(music: str, key: str = "C", metre: str = "4/4", unit: str = "1/4", header: str = ""):
-    return read_abc(split_tunes(f"X:1\nT:t\nM:{metre}\nL:{unit}\nQ:1/4=90\n{header}K:{key}\n{music}\n")[0])
-
-
-def heads(tune) -> list[tuple[float, float, int]]:
-    return [(float(note.onset_q), round(float(note.duration_q), 4), note.midi) for note in tune.notes]
-
-
-def keys(music: str, key: str = "C", header: str = "") -> list[int]:
-    return [note.midi for note in sorted(read(music, key, header=header).notes, key=lambda note: note.onset_q)]
 
 
 # Section 3.1.7: no L:, the metre as a decimal below 0.75 gives a sixteenth, else an eighth; free metre an eighth.
@@ -92,6 +82,10 @@ def test_keys_with_accidentals_of_their_own():
     assert keys("C F", "C transpose=-2") == [58, 63]
     assert keys("C F", "C treble-8") == [48, 53]  # section 4.6: the player transposes by the octave
     assert keys("C F", "D transpose=-2") == [59, 64]
+    # The draft of ABC 2.2, section 4.6: shift= and sound= move what sounds from the first note to the second.
+    assert keys("C F", "C shift=CD") == keys("C F", "C sound=CD") == [62, 67]
+    assert keys("C F", "C shift=c_B") == [58, 63]
+    assert keys("C F", "D score=CD") == [61, 66]
     assert keys("C F", "G treble") == keys("C F", "G clef=bass") == keys("C F", "Gmaj treble") == [60, 66]
 
 
@@ -125,6 +119,21 @@ def read_tempo_of_eighths(text):
 def test_fields_that_make_no_sense_are_refused(reader, text):
     with pytest.raises(FieldError):
         reader(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "metre", "rate", "said"),
+    [
+        ('"Allegro"', "4/4", 144, 'the tempo "Allegro" has no number: 144 beats a minute of one quarter are taken'),
+        ("Andante con moto", "6/8", 138, 'the tempo "Andante con moto" has no number: 92 beats a minute of 3/2 quarters are taken'),
+        ('"Fast"', "4/4", 120, "the tempo 'Fast' has no number and is left out"),
+    ],
+)
+def test_a_tempo_in_words(text, metre, rate, said):
+    # Section 3.1.8 allows a string without a number. The numbers are those of score/tempo_words.py, times the felt beat.
+    tune = read("C|]", metre=metre, tempo=text)
+    assert said in tune.warnings
+    assert tune.seconds_at(Fraction(1)) == pytest.approx(60 / rate)
 
 
 def test_metres_that_are_sums():
@@ -166,6 +175,10 @@ def test_tuplets(sign, metre, ratio):
 
 
 def test_tuplets_in_full():
+    assert [d for _, d, _ in heads(read("(5:4:6CDEFGA B|]", metre="none"))] == pytest.approx([4 / 5] * 6 + [1], abs=1e-4)
+    assert [d for _, d, _ in heads(read("(12:8:2CD E|]", metre="none"))] == pytest.approx([2 / 3] * 2 + [1], abs=1e-4)
+    over_the_bar_line = read("C D E(3F|GA B c d|]").notes[3:6]
+    assert [(note.onset_q, note.duration_q) for note in over_the_bar_line] == [(3 + n * Fraction(2, 3), Fraction(2, 3)) for n in range(3)]
     assert [d for _, d, _ in heads(read("(3:2:4CDEF G|]", metre="none"))] == pytest.approx([2 / 3] * 4 + [1], abs=1e-4)
     assert [d for _, d, _ in heads(read("(3::2CD G|]", metre="none"))] == pytest.approx([2 / 3] * 2 + [1], abs=1e-4)
 
@@ -174,6 +187,8 @@ def test_accidentals_hold_to_the_end_of_the_bar_and_over_a_tie():
     assert keys("^F F|F2|]") == [66, 66, 65]
     assert keys("^F-|F F|]") == [66, 65]
     assert keys("[^F-A-]|[FA] F|]") == [66, 69, 65]
+    assert keys("[^FA]-|[FA] F|]") == [66, 69, 65]
+    assert keys("^F-|{F}F F|]") == [66, 65]
     assert keys("=F F|F|]", "G") == [65, 65, 66]
     assert keys("^^F __B|]") == [67, 69]
 
@@ -192,6 +207,14 @@ def test_chords_and_their_lengths():
     assert heads(read("[C2E] G|]", metre="none")) == [(0, 2, 60), (0, 1, 64), (2, 1, 67)]
 
 
+def test_a_tie_inside_a_chord_holds_its_own_note():
+    # Section 4.17: a chord takes the same postfixes as a note; section 4.20: the tie stands right after what it ties.
+    assert heads(read("[C2-E2] [C2E2]|]")) == [(0, 4, 60), (0, 2, 64), (2, 2, 64)]
+    assert heads(read("[C2E2]- [C2E2]|]")) == [(0, 4, 60), (0, 4, 64)]
+    assert heads(read("[C2E2-] C E|]")) == [(0, 2, 60), (0, 2, 64), (2, 1, 60), (3, 1, 64)]
+    assert "ties that lead to no note of the same pitch are ignored: bar 1" in read("[C2E2-] C E|]").warnings
+
+
 def test_rests_of_bars_and_spaces():
     tune = read("C4|Z2|y x z2 D|]")
     assert [(float(note.onset_q), note.midi) for note in tune.notes] == [(0, 60), (15, 62)]
@@ -200,6 +223,11 @@ def test_rests_of_bars_and_spaces():
 
 def test_overlay_and_voices():
     assert heads(read("C D E F & E2 G2|G4|]")) == [(0, 1, 60), (0, 2, 64), (1, 1, 62), (2, 1, 64), (2, 2, 67), (3, 1, 65), (4, 4, 67)]
+    # Section 7.4: each & goes back over one bar line, && from the end of the second bar to the beginning of the first.
+    both = [(0, 2, 67), (0, 2, 76), (2, 2, 65), (2, 2, 74), (4, 3, 64), (4, 3, 72), (7, 1, 62), (7, 1, 72)]
+    assert heads(read("e2 d2|c3 c|&&\\\nG2 F2|E3 D|")) == both
+    assert heads(read("e2 d2|c3 c &&G2 F2|E3 D|]")) == both
+    assert heads(read("e2 d2|c4|&E4|F4|]")) == [(0, 2, 76), (2, 2, 74), (4, 4, 64), (4, 4, 72), (8, 4, 65)]
     assert heads(read("[V:1]C4|D4|]\n[V:2]E4|F4|]")) == [(0, 4, 60), (0, 4, 64), (4, 4, 62), (4, 4, 65)]
     assert heads(read("V:1\nC4|]\nV:2\nC4|]", header="V:1\nV:2 octave=-1\n")) == [(0, 4, 48), (0, 4, 60)]
 
@@ -210,8 +238,7 @@ def test_voices_of_unequal_length_are_named():
 
 def test_chord_symbols_and_texts():
     tune = read('"Am7"A "G(Em)"B "^slow"c "A7(b9)"d|"D/F#"e "N.C."f "what"g "B♭"a|]')
-    assert [chord.symbol for chord in tune.chords] == ["Am7", "G", "A7b9", "D/F#", "B♭"]
-    assert "no-chord signs are not followed, the chord before holds on: bar 2" in tune.warnings
+    assert [chord.symbol for chord in tune.chords] == ["Am7", "G", "A7b9", "D/F#", "N.C.", "B♭"]
     assert any(warning.startswith("'what' is no chord symbol") for warning in tune.warnings)
 
 
@@ -237,17 +264,21 @@ def test_a_transposed_voice_moves_its_chord_symbols():
 @pytest.mark.parametrize(
     ("music", "words"),
     [
-        ("{c}C4|]", "grace notes are left out: bar 1"),
-        ("~C4|]", "ornaments are not played, their main notes are: bar 1"),
-        ("!trill!C4|]", "ornaments are not played, their main notes are: bar 1"),
         ("HC4|]", "fermatas are not held: bar 1"),
+        ("!arpeggio![CE]4|]", "chords are not broken (arpeggio): bar 1"),
+        ("C4|]\nd:x", "the field d: is not known and is left out: line 8"),
+        ("[m:~g2={a}g]C4|]", "a macro inside a line of music is left out, write m: on a line of its own: line 7 column 1"),
+        ("C4|]\n+: more", "+: goes on with no field and is left out: line 8"),
+        ("I:abc-include x.abh\nC4|]", "I:abc-include is not followed: no other file is read ('x.abh')"),
+        ("A>B>c B|]", "broken rhythm between notes of unequal length, which ABC 2.1 section 4.4 leaves undefined: bar 1"),
+        ("A2>B c/|]", "broken rhythm between notes of unequal length, which ABC 2.1 section 4.4 leaves undefined: bar 1"),
+        ("ABcd>|c B2 c|]", "broken rhythm goes on over a bar line: bar 1"),
         ("C4 ?|]", "the character '?' cannot be read and is left out: line 7 column 4"),
         ("C4|C|C4|]", "bar 2 holds 1 quarters where 4/4 asks for 4: played as written"),
         ("C4|C5|]", "bar 2 holds 5 quarters where 4/4 asks for 4: played as written"),
         ("C4|]\n\nD4|]", "music on line 9 follows an empty line and belongs to no tune: left out"),
         ("%%MIDI transpose 2\nC4|]", "%%MIDI transpose is not followed: the tune sounds as written"),
         ("!8va(!C4|]", "the decoration '8va(' is not known and is left out: bar 1"),
-        ("s:* *\nC4|]", "the symbol line (s:) on line 7 is left out"),
     ],
 )
 def test_what_is_left_out_is_said(music, words):
@@ -266,11 +297,12 @@ def test_what_is_left_out_is_said(music, words):
         ("(1C|]", "a tuplet cannot be read", "line 7 column 1"),
         ("(3C(3DEF|]", "a tuplet begins inside another", "line 7 column 4"),
         (">C|]", "no note before it", "line 7 column 1"),
+        ("C4|>D|]", "no note before it", "line 7 column 4"),
+        ("&C4|]", "begins before the first bar", "line 7 column 1"),
+        ("!GAB!C|]", "notes stand between ! signs", "line 7 column 1"),
         ("C|0D|]", "an ending cannot be read", "line 7"),
-        ("+CEG+|]", "between ! or + signs", "line 7 column 1"),
         ("Z9999|]", "rest of that many bars", "line 7 column 1"),
         ("[K:Q]C|]", "cannot be read as a key", "line 7 column 1"),
-        ("m:~g2={a}g\nC|]", "macros are not read here", "line 7"),
     ],
 )
 def test_what_cannot_be_read_is_refused_with_its_place(music, words, place):
@@ -288,7 +320,10 @@ def test_fields_before_the_first_tune_hold_for_all():
 
 def test_text_blocks_comments_and_symbols_of_your_own():
     assert keys("%%begintext\nC D E\n%%endtext\nC % D\nw: la\nE|]") == [60, 64]
-    assert read("kC4|]", header="U:k=!trill!\n").warnings == ("ornaments are not played, their main notes are: bar 1",)
+    assert [small.kind for small in read("kC4|]", header="U:k=!trill!\n").ornaments] == ["trill"]
+    # Section 4.16: a letter may stand for a text, too, and can be freed of its meaning.
+    assert [chord.symbol for chord in read("pC4|]", header='U:p="Am"\n').chords] == ["Am"]
+    assert read("TpC4|]", header='U:p="^+"\nU: T = !nil!\n').warnings == ()
 
 
 def test_several_voices_read_as_one_melody_are_said():

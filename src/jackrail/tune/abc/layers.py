@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
+from jackrail.tune.model import Quarters
 from jackrail.tune.score.playing_out import check_length, play_order
 from jackrail.tune.score.written import Notes, WrittenBar
 
@@ -15,37 +17,81 @@ def merged(voices: Sequence[Voice], notes: Notes) -> list[WrittenBar]:
     if not voices:
         return []
     main = voices[0].bars
+    signs = [_signs(bar) for bar in main] if len(voices) > 1 else []
     for voice in voices[1:]:
         for index, bar in enumerate(voice.bars):
             if index == len(main):
                 notes.say(f"voice {voice.name} has {len(voice.bars)} bars, voice {voices[0].name} has {len(main)}")
             if index >= len(main):
                 main.append(bar)
+                signs.append(_signs(bar))
                 continue
             _lay_over(main[index], bar)
-            if bar.repeat_end != main[index].repeat_end or bar.ending != main[index].ending:
+            if bar.repeat_end != main[index].repeat_end or bar.ending != main[index].ending or _signs(bar) - signs[index]:
                 notes.say(f"repeats of voice {voice.name} differ from those of voice {voices[0].name}, which are followed")
     return main
 
 
 def part_order(bars: Sequence[WrittenBar], parts: Sequence[tuple[str, int]], labels: str, notes: Notes) -> list[int]:
-    """Playing order of `bars`: part by part when `labels` (P: in the header) names them, each with its repeats.
+    """Playing order of `bars`: part by part when `labels` (P: in the header) names them.
 
-    parts: label and first bar of each part marked in the music.
+    parts: label and first bar of each part marked in the music. A part is played with its repeats each time it is named; where it
+    has an ending for each of those times, they choose the ending instead (ABC 2.1 section 4.10).
     """
+    if labels and not parts:
+        notes.say(f"the order of parts {labels[:40]} names parts that the music does not mark: played as written")
     if not labels or not parts:
         return play_order(bars, notes)
     starts = [start for _, start in parts]
+    _say_again(bars, starts)
     spans = dict(zip((label for label, _ in parts), zip(starts, [*starts[1:], len(bars)], strict=True), strict=True))
+    if len(spans) < len(parts):
+        twice = next(label for label in spans if sum(label == other for other, _ in parts) > 1)
+        notes.say(f"part {twice} is marked more than once: the last is played where the order of parts names it")
+    orders = {label: _part_orders(label, bars[slice(*spans[label])], labels.count(label), notes) for label in spans if label in labels}
     order = list(play_order(bars[: starts[0]], notes))
+    times: Counter[str] = Counter()
     for label in labels:
         if label not in spans:
             notes.say(f"part {label} of the order {labels} is nowhere in the music: left out")
             continue
-        first, last = spans[label]
         check_length(len(order))
-        order += [first + index for index in play_order(bars[first:last], notes)]
+        ways = orders[label]
+        order += [spans[label][0] + index for index in ways[times[label] % len(ways)]]
+        times[label] += 1
+    for label in spans:
+        if label not in labels:
+            notes.say(f"part {label} is not in the order {labels[:40]}: it is not played")
     return order
+
+
+def _say_again(bars: Sequence[WrittenBar], starts: Sequence[int]) -> None:
+    """Write key and tempo in force, in the order of the paper, at the beginning of each part, from wherever it is entered."""
+    tempo: list[tuple[Quarters, float]] = []
+    keys: list[tuple[Quarters, tuple[int, str]]] = []
+    for index, bar in enumerate(bars):
+        if index in starts:
+            bar.tempo = bar.tempo if bar.tempo and not bar.tempo[0][0] else [(Quarters(0), value) for _, value in tempo] + bar.tempo
+            bar.keys = bar.keys if bar.keys and not bar.keys[0][0] else [(Quarters(0), value) for _, value in keys] + bar.keys
+        tempo, keys = bar.tempo[-1:] or tempo, bar.keys[-1:] or keys
+
+
+def _part_orders(label: str, part: Sequence[WrittenBar], times: int, notes: Notes) -> list[list[int]]:
+    """Ways to play a part that the order names so many times, one for each of them in turn."""
+    endings = frozenset[int]().union(*(bar.ending for bar in part))
+    if times > 1 and endings >= set(range(1, times + 1)):
+        notes.say(f"part {label} is named {times} times in the order of parts: each time with its own ending (ABC 2.1 section 4.10)")
+        return [[index for index, bar in enumerate(part) if not bar.ending or now in bar.ending] for now in range(1, times + 1)]
+    if times > 1 and any(bar.repeat_end for bar in part):
+        notes.say(f"part {label} has a repeat sign and is named {times} times in the order of parts: it is repeated each time")
+    return [play_order(part, notes)]
+
+
+def _signs(bar: WrittenBar) -> set[str]:
+    """The signs of a bar that steer where play goes on."""
+    signs = {"repeat": bar.repeat_start, "jump": bar.jump, "fine": bar.fine_q is not None}
+    marks = {"segno": bar.segno, "coda": bar.coda, "to coda": bar.to_coda}
+    return {name for name, there in signs.items() if there} | {name for name, there in marks.items() if there is not None}
 
 
 def _lay_over(main: WrittenBar, other: WrittenBar) -> None:

@@ -45,17 +45,12 @@ def _voice_offer(number: int, voice: Voice, name: str) -> Offer:
 
 
 def _together(bars: Sequence[WrittenBar]) -> int:
-    """How many notes begin while another of the voice sounds, or with one."""
-    count, start_q = 0, Fraction(0)
-    ends_q = Fraction(-1)  # of what began before
+    """How many notes begin while another sounds; of those that begin together all but one do."""
+    count, start_q, sounding_q = 0, Fraction(0), Fraction(0)
     for bar in bars:
-        onsets: dict[Fraction, list[Fraction]] = {}
-        for note in bar.notes:
-            onsets.setdefault(note.onset_q, []).append(note.duration_q)
-        for onset_q in sorted(onsets):
-            lengths = onsets[onset_q]
-            now_q = start_q + onset_q
-            count += len(lengths) if len(lengths) > 1 or now_q < ends_q else 0
-            ends_q = max(ends_q, now_q + max(lengths))
+        for note in sorted(bar.notes, key=lambda note: note.onset_q):
+            onset_q = start_q + note.onset_q
+            count += onset_q < sounding_q
+            sounding_q = max(sounding_q, onset_q + note.duration_q)
         start_q += bar.length_q
     return count

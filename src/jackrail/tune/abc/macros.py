@@ -42,7 +42,7 @@ class Macros:
             else ""
         )  # fmt: skip
         if wrong:
-            self.notes.say(f"the macro on {place} {wrong}: left out")
+            self.notes.count(f"a macro (m:) {wrong}, and is left out", place)
             return
         self._replacements[target] = replacement
         self._pattern = None

@@ -24,6 +24,8 @@ _TUPLET_Q = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}  # the others take 2, in compound met
 _GRACE_NOTE = re.compile(r"(?P<acc>\^\^?|__?|=)?(?P<letter>[A-Ga-g])(?P<octave>[,']*)[\d/]*")
 _BESIDE_GRACE_NOTES = re.compile(r"[^{}\[\]()<>/\-\s.~H-Wh-w]|!")
 _KEYS = 128
+_GOES_ON = frozenset(":123456789")
+_STARTS = re.compile(r":*(?![:|\[\]])")
 
 
 class MusicReader:
@@ -41,6 +43,7 @@ class MusicReader:
         self._chord_names: list[tuple[str, int]] = []
         self._chord_ties: dict[int, tuple[str, int]] = {}
         self._chord_signs = 0
+        self._after_bar = False
         self._acts: dict[str, Callable[[re.Match[str]], None]] = {
             "note": self._note, "bar": self._bar, "quote": self._quote, "rest": self._rest, "bar_rest": self._bar_rest, "tie": self._tie,
             "broken": self._broken, "tuplet": self._tuplet, "grace": self._grace, "ending": self._ending, "field": self._field,
@@ -52,6 +55,8 @@ class MusicReader:
         if "+" in line or self.dialect.plus:
             line = self.dialect.modern(line, f"line {number}")
         self.line, self.number, at, end = line, number, 0, len(line)
+        if self._after_bar and line[:1] in _GOES_ON:
+            at = self._go_on(line)
         acts, match_at = self._acts, TOKEN.match
         while at < end:
             match = match_at(line, at)
@@ -70,9 +75,25 @@ class MusicReader:
                 if kind == "bar" and (passes := PASSES.match(line, at)) is not None:
                     self._ending(passes)
                     at = passes.end()
+        self._after_bar = line.rstrip(" \t\\`$").endswith(("|", ":", "|]"))
         if self._chord is not None:
             self._fault("a chord [ is not closed on its line", hint="close it with ]")
             self._chord = None
+
+    def _go_on(self, line: str) -> int:
+        """The bar line that ended the line before goes on here with : or the number of an ending; returns where the music begins."""
+        self.at = 0
+        start = _STARTS.match(line)
+        if start is None:
+            return 0
+        colons = start.end()
+        if colons:
+            self.voice.bar_line(0, double=True, starts=colons)
+        passes = PASSES.match(line, colons)
+        if passes is not None:
+            self._ending(passes)
+        self.notes.count(f"{line[:1]} at the beginning of a line is read with the bar line before it", f"line {self.number}")
+        return passes.end() if passes is not None else colons
 
     def _where(self) -> str:
         return f"line {self.number} column {self.at + 1}"
@@ -127,6 +148,8 @@ class MusicReader:
         if not 1 <= count <= 500:
             self._fault("a rest of that many bars cannot be used", repr(match[0][:12]), "1 to 500")
             return
+        if self.voice.bar.free:
+            self.notes.count("rests of whole bars in free metre are taken as 4 quarters a bar", self.voice.place)
         for done in range(count):
             if done:
                 self.voice.close_bar()
@@ -184,8 +207,9 @@ class MusicReader:
 
     def _bar(self, match: re.Match[str]) -> None:
         body = match["body"]
-        if body is None:  # :: is :| and |:
-            self.voice.bar_line(len(match[0]) // 2, double=True, starts=len(match[0]) // 2)
+        if body is None:  # :: is :| and |:, and so is |::|
+            colons = match[0].count(":") // 2
+            self.voice.bar_line(colons, double=True, starts=colons)
             return
         double = body != "[|]" and ("||" in body or "]" in body or "[" in body)
         self.voice.bar_line(len(match["ends"]), double=double, starts=len(match["starts"]))
@@ -241,6 +265,7 @@ class MusicReader:
 
     def _decorate(self, name: str) -> None:
         kind = KINDS.get(name)
+        name = name.lower() if name.lower() in STEERING else name
         if kind is not None:
             self.voice.waiting.add(kind, (), self.voice.place)
         elif name in STEERING:

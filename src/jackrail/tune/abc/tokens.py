@@ -18,7 +18,7 @@ TOKEN = re.compile(
     rf"""
   (?P<space>[ \t`$\\]+|\[\|\](?=[:|\[]))
 | (?P<note>(?P<acc>\^\^?|__?|=)?(?P<letter>[A-Ga-g])(?P<octave>[,']*)(?P<length>{_LENGTH}))
-| (?P<bar>\.?(?P<ends>:*)(?P<body>(?:\[?\|[|\]]*)+)(?P<starts>:*)|::+)
+| (?P<bar>\|::\||\.?(?P<ends>:*)(?P<body>(?:\[?\|[|\]]*)+)(?P<starts>:*)|::+)
 | (?P<quote>"(?P<text>[^"]*)")
 | (?P<rest>[zx](?P<rest_length>{_LENGTH}))
 | (?P<bar_rest>[ZX](?P<bars>\d*))
@@ -64,7 +64,7 @@ def pass_numbers(text: str) -> frozenset[int] | None:
     """Passes of a bracket: "1", "1,3", "1-3"; None when they make no sense."""
     passes: set[int] = set()
     for part in text.strip(".,-").split(","):
-        low, dash, high = part.strip(".").partition("-")
+        low, dash, high = (side.strip(".") for side in part.partition("-"))
         if not low.isdigit() or (dash and not high.isdigit()) or len(low) > 3 or len(high) > 3:
             return None
         passes |= set(range(int(low), int(high or low) + 1))

@@ -144,6 +144,7 @@ class TuneLines:
             voice.propagate = self.propagate
             voice.pitching = Pitching(self.pitching.octaves, self.pitching.semitones)
             self._pitch(voice, self.voice_words.get(name, []))
+            voice.write_key()
             if not self.voices:
                 self._first_voice(voice)
             if len(self.voices) >= MAX_VOICES:
@@ -152,7 +153,6 @@ class TuneLines:
         self.music.voice = self.voices[name]
 
     def _first_voice(self, voice: Voice) -> None:
-        voice.write_key()
         if not self.metre_written:
             self.notes.say("no metre is written: beats are counted in 4/4")
         if self.tempo_text:
@@ -264,8 +264,8 @@ class TuneLines:
             raise FieldError(f"cannot be read as a symbol of your own: {value.strip()[:40]!r}; write U: T = !trill!")
         self.music.shorthands[letter] = name
 
-    def _macro(self, value: str) -> None:
-        self.notes.say(f"the macro {value.strip()[:30]!r} inside a line of music is left out: write m: on a line of its own")
+    def _macro(self, _value: str) -> None:
+        self.notes.count("a macro inside a line of music is left out, write m: on a line of its own", self.place)
 
 
 def _quarters(length_q: Fraction) -> str:

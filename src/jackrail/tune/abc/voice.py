@@ -42,7 +42,8 @@ class Voice:
         self.ahead: list[tuple[WrittenBar, int]] = []
         self._written_q: Quarters | None = None
         self._partner_q: Quarters | None = None
-        self._accidentals: dict[str, tuple[int, int]] = {}
+        self._accidentals: dict[str, tuple[int, int, bool]] = {}  # letter -> accidental, octave, whether a grace note had it
+        self._small = False
         self._tied: dict[tuple[str, int], int] = {}
         self._spelt: dict[tuple[str, int], int] = {}
         self.bar = self._new_bar()
@@ -63,7 +64,7 @@ class Voice:
     def key_of(self, accidental: int | None, letter: str, octave: int) -> int:
         """MIDI key (unchecked) of a note head: its own accidental, a tie's, the bar's, or the signature's."""
         if accidental is not None:
-            self._accidentals[letter] = (accidental, octave)
+            self._accidentals[letter] = (accidental, octave, self._small)
             alteration = accidental
         elif (letter, octave) in self._tied:
             alteration = self._tied[letter, octave]
@@ -82,6 +83,8 @@ class Voice:
             if self.propagate == "octave":
                 return signature
             self.notes.count("an accidental is carried into another octave (the default of ABC 2.1 section 11.3)", self.place)
+        if carried[2] and not self._small and carried[0] != signature:
+            self.notes.count("the accidental of a grace note holds for notes after it in its bar", self.place)
         return carried[0]
 
     def sound(self, heads: list[tuple[int, Quarters]], length_q: Quarters) -> None:
@@ -152,9 +155,9 @@ class Voice:
 
     def small_key(self, accidental: int | None, letter: str, octave: int) -> int:
         """MIDI key (unchecked) of a grace note: its accidental holds like any other, but no tie starts from it."""
-        spelt, self._spelt = self._spelt, {}
+        spelt, self._spelt, self._small = self._spelt, {}, True
         midi = self.key_of(accidental, letter, octave)
-        self._spelt = spelt
+        self._spelt, self._small = spelt, False
         return midi
 
     def tie(self, only: dict[int, tuple[str, int]] | None = None) -> bool:
@@ -261,6 +264,8 @@ class Voice:
             self.place_marks(self.bars[-1])
             now = []
         self.pending = now + later
+        if ends and self.plays > ends + 1:
+            self.notes.say(f"the repeat up to bar {len(self.bars)} begins with more dots than it ends: it is played {self.plays} times")
         if ends and self.bars:
             self.bars[-1].repeat_end = max(self.bars[-1].repeat_end, ends + 1, self.plays)
             self.plays = 0
