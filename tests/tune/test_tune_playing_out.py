@@ -1,14 +1,22 @@
-"""Playing order of repeats, endings, D.C., D.S., Fine and coda, on ABC tunes of one-note bars.
+"""Playing order of repeats, endings, D.C., D.S., Fine and coda, on ABC tunes of one-note bars and on random scores.
 
-Sources: ABC 2.1 sections 4.8 and 4.9 for signs and restarts; MusicXML 4.0 <repeat>, <ending>, <sound>; that repeats are not taken
-after a D.C. is common practice, no source.
+Sources: ABC 2.1 sections 4.8 to 4.10 for signs, restarts and endings; MusicXML 4.0 <repeat>, <ending>, <sound>; what is done after a
+D.C. or D.S. is common practice, no source. Judges of random scores: judges/finger.py, another method, and music21's repeat.Expander.
 """
 
+from fractions import Fraction
+
 import pytest
+from hypothesis import assume, given
+from judges.finger import finger_order
+from judges.made_scores import for_music21, made_scores
 
 from jackrail.faults import BadInput
 from jackrail.tune.abc.reader import read_abc
 from jackrail.tune.abc.text import split_tunes
+from jackrail.tune.score.playing_out import play_order
+from jackrail.tune.score.written import Notes, WrittenBar
+from workshop import examples
 
 LETTERS = {60: "C", 62: "D", 64: "E", 65: "F", 67: "G", 69: "A", 71: "B", 72: "c"}
 
@@ -51,6 +59,41 @@ def played(music: str, header: str = "") -> str:
         ("SC|D|E/OE/|F!D.S.!|OG|]", "CDEEFCDEEG"),  # S and O are segno and coda (section 4.14)
         ("SC|D|OE|F!D.S.!|OG|]", "CDEFCDG"),
         ("C|D!D.C.!|]", "CDCD"),
+        # A later jump is followed, too; each is taken once.
+        ("!segno!C|D!D.S.!|E|F!D.C.!|]", "CDCDEFCDEF"),
+        ("!segno!C|D!D.S.!|!segno!E|F!D.S.!|]", "CDCDEFEF"),
+        ("C|D!dacoda!|E!D.C.alcoda!|!coda!F|G!fine!|A!D.C.alfine!|]", "CDECDFGACDEFG"),
+        # The segno at a D.S. only says where that goes; with none before there is nowhere to go.
+        ("C|!segno!D|E!segno!!D.S.!|]", "CDEDE"),
+        ("C|D!segno!!D.S.!|]", "CD"),
+        # Segno, coda and Fine in and around repeats.
+        ("|:C|!segno!D:|E!D.S.!|]", "CDCDEDE"),
+        ("|:C|1D:|2!segno!E:|F!D.S.!|]", "CDCEFEF"),
+        ("|:C|1!segno!D:|2E|]F!D.S.!|]", "CDCEFDF"),
+        ("!segno!|:C|1D:|2E|]F!D.S.!|]", "CDCEFCEF"),
+        ("|:C|D!fine!:|E!D.C.!|]", "CDCDECD"),
+        ("|:C|1D!fine!:|2E|]F!D.C.alfine!|]", "CDCEFCD"),
+        ("|:C|1D!dacoda!:|2E|]F!D.C.alcoda!|]!coda!G|]", "CDCEFCDG"),
+        ("|:C|1D!D.C.!:|2E|]F!fine!|]", "CDCEF"),
+        ("C|!coda!D|E!D.C.alcoda!|!coda!F|]", "CDECF"),
+        # A repeat that comes after the jump is met for the first time.
+        ("C!dacoda!|D!D.C.alcoda!|]|:!coda!E|F:|", "CDCEFEF"),
+        ("C|D!D.C.!|]|:E:|", "CDCDEE"),
+        # Endings in any order, with gaps, twice the same, with the numbers of several, without a sign.
+        ("|:C|2D:|1E|]F|]", "CECDF"),
+        ("|:C|1D:|3E|]F|]", "CDCEF"),
+        ("|:C|1D:|1,2E|]F|]", "CECEF"),
+        ("|:C:|2D|]E|]", "CCDE"),
+        ("|:C:|2,4D:|E|]", "CCDCCDE"),
+        ("|:C|D|2E:|F|]", "CDCDEF"),
+        ("|:C|1D|2E|]F|]", "CDCEF"),
+        ("|:C|1D|2E|]F!D.C.!|]", "CDFCEF"),
+        ("C|2D|]E|]", "CDE"),
+        ("|:C|1D|E:|2F|G|]A|]", "CDECFGA"),
+        ("|::C|1D::|2E|]", "CDCE"),
+        ("|::C|1,2D:|3E|]", "CDCDCE"),
+        # A repeat inside a repeat.
+        ("|:C|:D:|E:|F|]", "CDDEEF"),
     ],
 )
 def test_order(music, order):
@@ -64,13 +107,48 @@ def test_parts_in_the_order_of_the_header():
 
 @pytest.mark.parametrize(
     ("music", "words"),
-    [
+    [  # each ambiguous form that sections.py and playing_out.py list
         ("|:C|D|]", "the repeat that begins in bar 1 never ends: played once"),
         ("|:C:|D!fine!|E!D.C.!|]", "after the D.C. in bar 3 repeats are not taken again"),
         ("C|D!D.S.!|]", "D.S. in bar 2 has no segno to go back to: played straight on"),
         ("C|D!D.C.alfine!|]", "al Fine is written but no Fine: the tune is played again to its end"),
         ("|:C|1D:|2E:|", "the last ending, up to bar 3, closes with a repeat sign: it is played once"),
-        ("C!D.C.!|D!D.C.!|]", "the jump at the end of bar 2 is not taken: one was taken before"),
+        ("C!D.C.!|D!D.C.!|]", "the D.C. in bar 1 is not taken again after the D.C. in bar 2"),
+        (
+            "C|D||E:|",
+            (
+                "the repeat sign at the end of bar 3 has no beginning: "
+                "it goes back to the double bar or part before bar 3 (ABC 2.1 section 4.8)"
+            ),
+        ),
+        ("|:C|:D:|E:|", "the repeat that begins in bar 1 never ends: played once"),
+        (
+            "|:C|:D:|E:|",
+            "a repeat stands inside another up to bar 3: the outer one is played once, and the repeat sign there goes back to bar 3",
+        ),
+        ("|:C|2D:|1E|]", "the endings from bar 2 on do not stand in order: they are played by their numbers"),
+        ("|:C|1D:|3E|]", "none of the endings from bar 2 on is for pass 2: it is left out"),
+        ("|:C|D|2E:|F|]", "none of the endings from bar 3 on is for pass 1: it is played without"),
+        ("|:C|1D:|1,2E|]", "two of the endings from bar 2 on are for pass 1: the later is played"),
+        ("|:C|1D:|1,2E|]", "bar 2 is never played: check the repeats and endings"),
+        ("|::C|1D::|2E|]", "the endings from bar 2 on are for 2 passes, a repeat sign asks for 3: the endings are followed"),
+        ("|:C|1D|2E|]", "endings from bar 2 on have no repeat sign: the repeat they ask for is played"),
+        ("|:C|1D|2E|]F!D.C.!|]", "endings from bar 2 on have no repeat sign: the first is played first, the last after a jump"),
+        ("C|2D|]E|]", "endings from bar 2 on have no repeat sign: played as plain music"),
+        (
+            "|:C|1D!D.C.!:|2E|]F|]",
+            "in bar 2 a repeat sign and the D.C. stand under an ending: the D.C. is followed",
+        ),
+        ("|:C|1!segno!D:|2E|]F!D.S.!|]", "bar 2, where the jump leads, is under an ending: that ending is played"),
+        ("|:C|1D!fine!:|2E|]F!D.C.!|]", "after the jump the ending of bar 2 is played, where the Fine stands"),
+        ("|:C|1D!dacoda!:|2E|]F!D.C.!|]!coda!G|]", "after the jump the ending of bar 2 is played, where the way to the coda stands"),
+        ("!segno!C|!segno!D|E!D.S.!|]", "of two segno signs before the D.S. in bar 3 the nearest, in bar 2, is taken"),
+        ("C|!coda!D|E!D.C.alcoda!|!coda!F|]", "of two coda signs the first, in bar 2, is taken as the place to leave"),
+        ("C|!coda!D|E!dacoda!|F!D.C.!|]", "the coda in bar 2 lies before the place to leave for it: played straight on"),
+        ("C|D!D.C.alcoda!|]", "D.C. al Coda in bar 2 lacks a coda sign: the tune is played again to its end"),
+        ("C!D.C.!|D!fine!|E!D.C.!|]", "the Fine in bar 2 is passed by: a jump stands behind it"),
+        ("C|D!fine!|E|]", "Fine stands in bar 2, but no D.C. or D.S. leads back: played straight on"),
+        ("!segno!C|D|]", "a segno or coda sign is not followed: the tune has no D.C. or D.S."),
     ],
 )
 def test_what_is_assumed_is_said(music, words):
@@ -118,3 +196,63 @@ def test_endless_playing_out_is_refused():
     header = "P:" + "".join(["A99"] * 5) + "\n"
     with pytest.raises(BadInput, match="far too long"):
         read("P:A\n" + "|:" + "C|" * 60 + "C:|", header)
+
+
+@examples(300)
+@given(made_scores())
+def test_random_scores_are_played_as_by_a_finger_on_the_score(bars):
+    assert play_order(bars, Notes()) == finger_order(bars)
+
+
+def as_by_music21(bars) -> bool:
+    from music21 import repeat  # noqa: PLC0415 - slow to import
+
+    expander = repeat.Expander(for_music21(bars))
+    assume(expander.isExpandable())
+    return play_order(bars, Notes()) == [note.pitch.midi - 24 for note in expander.process().recurse().notes]
+
+
+@pytest.mark.slow
+@examples(100)
+@given(made_scores(jumps=False, by_pass=False))
+def test_random_repeats_and_endings_are_played_as_by_music21(bars):
+    assert as_by_music21(bars)
+
+
+@pytest.mark.slow
+@examples(150)
+@given(made_scores(endings=False, by_pass=False))
+def test_random_jumps_are_played_as_by_music21(bars):
+    # It leaves endings alone where there is a jump, and takes no repeat after one, even where the music is met for the first time.
+    jump = next((index for index, bar in enumerate(bars) if bar.jump), len(bars))
+    assume(not any(bar.repeat_end for bar in bars[jump + 1 :]))
+    assert as_by_music21(bars)
+
+
+def bars_of(*signs: dict[str, object]) -> list[WrittenBar]:
+    return [WrittenBar(number, length_q=Fraction(1), **sign) for number, sign in enumerate(signs, 1)]
+
+
+@pytest.mark.parametrize(
+    ("bars", "order"),
+    [
+        # MusicXML 4.0 <repeat> after-jump: the repeat is played after a jump, too.
+        (bars_of({"repeat_start": True, "repeat_end": 2, "after_jump": True}, {"jump": "capo"}), [0, 0, 1, 0, 0, 1]),
+        (bars_of({"repeat_end": 3, "after_jump": True}, {"repeat_end": 2}, {"jump": "capo"}), [0, 0, 0, 1, 1, 2, 0, 0, 0, 1, 2]),
+        # MusicXML 4.0 <sound> time-only: the times through on which a jump is taken.
+        (bars_of({}, {"jump": "capo", "jump_on": frozenset({1, 2})}, {}), [0, 1, 0, 1, 0, 1, 2]),
+        (bars_of({}, {"repeat_start": True}, {"jump": "segno", "jump_on": frozenset({1}), "repeat_end": 2}), [0, 1, 2, 1, 2]),
+        (
+            bars_of({"segno": ""}, {"repeat_start": True, "repeat_end": 3, "jump": "segno", "jump_on": frozenset({2})}, {}),
+            [0, 1, 1, 0, 1, 2],
+        ),
+        # Labels tell several signs apart (MusicXML 4.0 <sound> segno, dalsegno, coda, tocoda).
+        (bars_of({"segno": "a"}, {"segno": "b"}, {"jump": "segno", "jump_label": "a"}, {}), [0, 1, 2, 0, 1, 2, 3]),
+        (
+            bars_of({}, {"to_coda": "x"}, {"jump": "capo", "until": "coda"}, {"coda": "x"}, {"coda": "y"}),
+            [0, 1, 2, 0, 1, 3, 4],
+        ),
+    ],
+)
+def test_passes_and_labels(bars, order):
+    assert play_order(bars, Notes()) == order

@@ -1,35 +1,32 @@
-"""The order in which written bars are played: repeats, endings, D.C. and D.S., Fine, coda.
+"""The order in which written bars are played: repeats and endings (see `sections`), D.C. and D.S., Fine, coda.
 
-Rules where notation leaves room (each is said in a warning when it is used):
-- A repeat sign without its beginning goes back to the start of the tune, the last repeat sign, the end of the last endings
-  or (ABC 2.1 section 4.8) the last double bar.
-- A single bracket that ends in a repeat sign is left out on the last pass. Where there are several, the last is played once.
-- After a D.C. or D.S. repeats are not taken again and last endings are played (common practice, no source).
-- Fine ends the tune only after a jump, at the end of its bar. Of two coda signs the first is where to leave: before its bar
-  when it stands at the beginning of one, else after it.
+Rules, each from common practice, no source, unless one is named; those marked * are said in a warning when they are used:
+- A repeat is taken the first time its section is reached. Afterwards, that is after a D.C. or D.S., it is not taken again*, and last
+  endings are played, unless the sign itself says otherwise (MusicXML 4.0 <repeat> after-jump).
+- A jump is taken once, on the last pass of its bar, or on the passes that it names (MusicXML 4.0 time-only). Under an ending that is not
+  the last it goes before the repeat sign*. A later jump is followed, too; then an earlier one is not taken again*. One that lies before
+  a jump that was taken is left out*.
+- D.S. goes back to the segno with its label, or the nearest before it; of several that could be meant that is said*. A segno in the bar
+  of the D.S. only reminds of the one before. One under an ending means that ending*.
+- Fine ends the tune after a jump, at the end of its bar*. Under an ending it is found by playing that ending*. Between a jump that
+  does not name it and a jump to come it is passed by*. Without a jump it is nothing but a word*.
+- "To Coda", or the first of two coda signs*, is where to leave: before its bar when it stands at the beginning of one, else after it. It
+  leads to the coda with its label, or the last; never back*. Coda signs and segnos that no jump leads to are said*.
+- Bars that are never played are said*.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from jackrail.faults import BadInput, Fault
 
+from .sections import Section, cut
 from .written import Notes, WrittenBar
 
 MAX_BARS = 20_000
 """Most bars played out: eight hours of quick 4/4. More is a slip or an attack."""
-
-
-@dataclass(frozen=True)
-class _Section:
-    """Bars first..last of one repeat, played `passes` times; repeats: whether a repeat sign sends the player back."""
-
-    first: int
-    last: int
-    passes: int
-    repeats: bool
 
 
 def play_order(bars: Sequence[WrittenBar], notes: Notes) -> list[int]:
@@ -44,124 +41,189 @@ def check_length(bars: int) -> None:
         raise BadInput(Fault("range", "the tune is far too long once repeats are played out", limit=f"at most {MAX_BARS} bars", hint=hint))
 
 
+def _sign(bar: WrittenBar) -> str:
+    return "D.C." if bar.jump == "capo" else "D.S."
+
+
 class _Player:
+    """jump: index of the jump last taken, -1 before any; until: what it names. landing: where one leads, until the player is there.
+
+    entered: sections that have been played, by their first bar.
+    """
+
     def __init__(self, bars: Sequence[WrittenBar], notes: Notes) -> None:
         self.bars = bars
         self.notes = notes
         self.order: list[int] = []
-        self.jump: WrittenBar | None = None
-        self.sections = _sections(bars, notes)
+        self.times: Counter[int] = Counter()
+        self.jump = -1
+        self.until = ""
+        self.landing = -1
+        self.taken: set[int] = set()
+        self.entered: set[int] = set()
+        self.in_coda = False
+        self.sections = cut(bars, notes)
         self.section_of = {index: section for section in self.sections for index in range(section.first, section.last + 1)}
-        codas = [index for index, bar in enumerate(bars) if bar.coda is not None]
-        self.coda_at = codas[-1] if codas else None
+        self.jumps = [index for index, bar in enumerate(bars) if bar.jump]
+        self.fines = [index for index, bar in enumerate(bars) if bar.fine_q is not None]
+        self.codas = [index for index, bar in enumerate(bars) if bar.coda is not None]
         self.leaves = {index for index, bar in enumerate(bars) if bar.to_coda is not None}
-        if not self.leaves and len(codas) > 1:
-            first = bars[codas[0]]
-            notes.say(f"of two coda signs the first, in bar {first.number}, is taken as the place to leave")
-            self.leaves = {codas[0] if first.coda_q else codas[0] - 1}
+        if self.jumps:
+            self._find_leaves()
 
     def play(self) -> list[int]:
         at = 0
         while at < len(self.bars):
             at = self._play_section(self.section_of[at], at)
-        if self.jump is not None and self.jump.until == "fine" and not any(bar.fine_q is not None for bar in self.bars):
-            self.notes.say("al Fine is written but no Fine: the tune is played again to its end")
+        self._say_what_was_not_met()
         return self.order
 
-    def _play_section(self, section: _Section, at: int) -> int:
+    def _find_leaves(self) -> None:
+        if self.leaves or len(self.codas) < 2:
+            return
+        first = self.bars[self.codas[0]]
+        self.notes.say(f"of {_many(len(self.codas))} coda signs the first, in bar {first.number}, is taken as the place to leave")
+        leave = self.codas.pop(0) if first.coda_q else self.codas.pop(0) - 1
+        self.leaves = {leave} if leave >= 0 else set()
+
+    def _play_section(self, section: Section, at: int) -> int:
         """Play from bar `at` to the end of its section or to a jump; the bar to go on with."""
-        passes = range(1, section.passes + 1) if section.repeats and self.jump is None else range(1, 2)
-        if self.jump is not None:
-            passes = range(section.passes, section.passes + 1)
+        passes = self._passes(section, at)
+        self.landing = -1
+        self.entered.add(section.first)
         for now in passes:
-            start = at if now == passes[0] else section.first
-            for index in range(start, section.last + 1):
-                bar = self.bars[index]
-                if bar.ending and now not in bar.ending:
+            for index in section.rows[now]:
+                if now == passes[0] and index < at:
                     continue
-                self._append(index)
-                if now != passes[-1]:
-                    if bar.repeat_end:
-                        break
-                    continue
-                onward = self._leave(index)
+                check_length(len(self.order))
+                self.order.append(index)
+                self.times[index] += 1
+                last = not any(index in section.rows[later] for later in passes if later > now)
+                onward = self._leave(index, last=last, returns=now != passes[-1])
                 if onward is not None:
                     return onward
         return section.last + 1
 
-    def _append(self, index: int) -> None:
-        check_length(len(self.order))
-        self.order.append(index)
+    def _passes(self, section: Section, at: int) -> list[int]:
+        """Passes of a section to play when it is entered at bar `at`."""
+        every = list(section.rows)
+        fresh = section.first not in self.entered
+        if at == self.landing and at not in section.rows[every[-1]]:
+            self.notes.say(f"bar {self.bars[at].number}, where the jump leads, is under an ending: that ending is played")
+            return [max(now for now in every if at in section.rows[now])]
+        if fresh:
+            return every if section.repeats else every[:1]
+        return every if section.again else [self._last_pass(section, every)]
 
-    def _leave(self, index: int) -> int | None:
-        """Where to go after bar `index` on the last pass of its section, None for straight on."""
+    def _last_pass(self, section: Section, every: list[int]) -> int:
+        """The last pass, or the one that holds what the jump is to find: the Fine or the place to leave for the coda."""
+        sought = [] if self.in_coda else [*(self.fines if self.until != "coda" else []), *(self.leaves if self.until != "fine" else [])]
+        for index in sought:
+            holding = [now for now in every if index in section.rows[now]]
+            if holding and holding[-1] != every[-1]:
+                word = "Fine" if index in self.fines and self.until != "coda" else "way to the coda"
+                self.notes.say(f"after the jump the ending of bar {self.bars[index].number} is played, where the {word} stands")
+                return holding[-1]
+        return every[-1]
+
+    def _leave(self, index: int, *, last: bool, returns: bool) -> int | None:
+        """Where to go after bar `index`, None for straight on. last: no later pass plays it. returns: a later pass comes."""
         bar = self.bars[index]
-        if self.jump is None:
-            return self._start_jump(bar, index) if bar.jump else None
-        if bar.fine_q is not None and self.jump.until != "coda":
-            if bar.notes and 0 < bar.fine_q < max(note.onset_q for note in bar.notes):
-                self.notes.say(f"Fine stands in the middle of bar {bar.number}: the whole bar is played")
-            return len(self.bars)
-        if index in self.leaves and self.jump.until != "fine" and self.coda_at is not None and self.coda_at > index:
-            return self.coda_at
-        if bar.jump and bar is not self.jump:
-            self.notes.say(f"the jump at the end of bar {bar.number} is not taken: one was taken before")
-        return None
-
-    def _start_jump(self, bar: WrittenBar, index: int) -> int | None:
-        sign = "D.C." if bar.jump == "capo" else "D.S."
-        target: int | None = 0
-        if bar.jump == "segno":
-            signs = [i for i, other in enumerate(self.bars) if other.segno is not None and i <= index]
-            named = [i for i in signs if self.bars[i].segno == bar.jump_label]
-            target = next(reversed(named or signs), None)
-        if target is None:
-            self.notes.say(f"{sign} in bar {bar.number} has no segno to go back to: played straight on")
+        if bar.jump and self.times[index] in bar.jump_on:
+            return self._start_jump(index)
+        if not last:
             return None
-        self.jump = bar
-        if any(section.passes > 1 and section.last >= target and section.first <= index for section in self.sections):
-            self.notes.say(f"after the {sign} in bar {bar.number} repeats are not taken again")
-        if bar.until == "coda" and (self.coda_at is None or not self.leaves):
-            self.notes.say(f"{sign} al Coda in bar {bar.number} lacks a coda sign: the tune is played again to its end")
+        if self.jump >= 0:
+            if bar.fine_q is not None and self._ends(index):
+                return len(self.bars)
+            if index in self.leaves and not self.in_coda and (coda := self._coda(index)) is not None:
+                self.in_coda, self.landing = True, coda
+                return coda
+        if not bar.jump or bar.jump_on or self._stale(index):
+            return None
+        if returns and bar.repeat_end:
+            self.notes.say(f"in bar {bar.number} a repeat sign and the {_sign(bar)} stand under an ending: the {_sign(bar)} is followed")
+        return self._start_jump(index)
+
+    def _stale(self, index: int) -> bool:
+        """Whether the jump of this bar is not to be taken any more."""
+        bar = self.bars[index]
+        if self.jump < 0 or index == self.jump:
+            return self.jump >= 0
+        if index in self.taken:
+            other = self.bars[self.jump]
+            self.notes.say(f"the {_sign(bar)} in bar {bar.number} is not taken again after the {_sign(other)} in bar {other.number}")
+            return True
+        if index < self.jump:
+            self.notes.say(f"the jump at the end of bar {bar.number} is not taken: a later one was taken before")
+            return True
+        return False
+
+    def _ends(self, index: int) -> bool:
+        """Whether the Fine of this bar ends the tune."""
+        bar = self.bars[index]
+        if self.until == "coda" and not self.in_coda:
+            return False
+        if self.until != "fine" and index > self.jump and any(later >= index and later not in self.taken for later in self.jumps):
+            self.notes.say(f"the Fine in bar {bar.number} is passed by: a jump stands behind it")
+            return False
+        if bar.notes and bar.fine_q and bar.fine_q < max(note.onset_q for note in bar.notes):
+            self.notes.say(f"Fine stands in the middle of bar {bar.number}: the whole bar is played")
+        return True
+
+    def _coda(self, index: int) -> int | None:
+        """The coda that bar `index` leads to after the jump taken, if any."""
+        if self.until == "fine" or not self.codas:
+            return None
+        label = self.bars[index].to_coda
+        named = [coda for coda in self.codas if label and self.bars[coda].coda == label]
+        coda = (named or self.codas)[-1]
+        if coda <= index:
+            self.notes.say(f"the coda in bar {self.bars[coda].number} lies before the place to leave for it: played straight on")
+            return None
+        return coda
+
+    def _start_jump(self, index: int) -> int | None:
+        bar = self.bars[index]
+        target = 0 if bar.jump == "capo" else self._segno(index)
+        self.taken.add(index)
+        if target is None:
+            self.notes.say(f"{_sign(bar)} in bar {bar.number} has no segno to go back to: played straight on")
+            return None
+        self.jump, self.until, self.landing, self.in_coda = index, bar.until, target, False
+        repeated = [section for section in self.sections if section.repeats and len(section.rows) > 1 and not section.again]
+        if any(section.last >= target and section.first <= index for section in repeated):
+            self.notes.say(f"after the {_sign(bar)} in bar {bar.number} repeats are not taken again")
+        if bar.until == "coda" and (not self.codas or not self.leaves):
+            self.notes.say(f"{_sign(bar)} al Coda in bar {bar.number} lacks a coda sign: the tune is played again to its end")
+        if bar.until == "fine" and not self.fines:
+            self.notes.say("al Fine is written but no Fine: the tune is played again to its end")
         return target
 
+    def _segno(self, index: int) -> int | None:
+        bar = self.bars[index]
+        signs = [at for at in range(index) if self.bars[at].segno is not None]
+        named = [at for at in signs if bar.jump_label and self.bars[at].segno == bar.jump_label]
+        before = [at for at in self.taken if at < index and self.bars[at].jump == "segno"]
+        likely = named or [at for at in signs if at > max(before, default=-1)] or signs
+        if len(likely) > 1:
+            where = f"bar {self.bars[likely[-1]].number}"
+            self.notes.say(f"of {_many(len(likely))} segno signs before the D.S. in bar {bar.number} the nearest, in {where}, is taken")
+        return likely[-1] if likely else None
 
-def _sections(bars: Sequence[WrittenBar], notes: Notes) -> list[_Section]:
-    """Cut the bars into sections at repeat signs, ends of endings and, where nothing else tells, double bars."""
-    sections: list[_Section] = []
-    first, opened = 0, False
-    for index, bar in enumerate(bars):
-        left_endings = index > first and bars[index - 1].ending and not bar.ending
-        if index > first and (bar.repeat_start or left_endings or (bar.section_start and not opened and not bar.ending)):
-            if opened and not any(before.repeat_end for before in bars[first:index]):
-                notes.say(f"the repeat that begins in bar {bars[first].number} never ends: played once")
-            sections.append(_section(bars, first, index - 1, notes))
-            first, opened = index, False
-        opened = opened or bar.repeat_start
-        following = bars[index + 1] if index + 1 < len(bars) else None
-        more_endings = following is not None and following.ending_start and (bar.ending or 1 not in following.ending)
-        if bar.repeat_end and not more_endings:
-            sections.append(_section(bars, first, index, notes))
-            first, opened = index + 1, False
-    if first < len(bars):
-        if opened and not any(before.repeat_end for before in bars[first:]):
-            notes.say(f"the repeat that begins in bar {bars[first].number} never ends: played once")
-        sections.append(_section(bars, first, len(bars) - 1, notes))
-    return sections
+    def _say_what_was_not_met(self) -> None:
+        bars = self.bars
+        if not self.jumps:
+            if any(index < len(bars) - 1 for index in self.fines):
+                self.notes.say(f"Fine stands in bar {bars[self.fines[0]].number}, but no D.C. or D.S. leads back: played straight on")
+            if self.codas or self.leaves or any(bar.segno is not None for bar in bars):
+                self.notes.say("a segno or coda sign is not followed: the tune has no D.C. or D.S.")
+        silent = [bars[index].number for index in range(len(bars)) if index not in self.times and bars[index].notes]
+        if silent:
+            more = f" and {len(silent) - 4} more" if len(silent) > 4 else ""
+            named = ", ".join(map(str, dict.fromkeys(silent[:4])))
+            self.notes.say(f"bar {named}{more} is never played: check the repeats and endings")
 
 
-def _section(bars: Sequence[WrittenBar], first: int, last: int, notes: Notes) -> _Section:
-    inside = bars[first : last + 1]
-    repeats = any(bar.repeat_end for bar in inside)
-    brackets = [bar for bar in inside if bar.ending_start]
-    if not brackets:
-        return _Section(first, last, max([1, *(bar.repeat_end for bar in inside)]), repeats)
-    passes = max(max(bar.ending) for bar in brackets)
-    if inside[-1].repeat_end and inside[-1].ending:
-        if len(brackets) == 1:
-            passes += 1
-        else:
-            notes.say(f"the last ending, up to bar {inside[-1].number}, closes with a repeat sign: it is played once")
-    if not repeats:
-        notes.say(f"endings from bar {brackets[0].number} on have no repeat sign: the first is played first, the last after a jump")
-    return _Section(first, last, passes, repeats)
+def _many(count: int) -> str:
+    return {2: "two", 3: "three"}.get(count, str(count))
