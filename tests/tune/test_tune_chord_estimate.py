@@ -190,7 +190,7 @@ def ringing_arpeggio(q, d, beat, chord, draw):
 def alberti(q, d, beat, chord, _):
     tones, _bass = chord
     low, *middle, high = close(tones, 52)
-    line = [low, high, middle[0], high]
+    line = [low, high, *middle, high]
     return notes(*((at, beat / 2, line[n % 4]) for n, at in enumerate(steps(q, d, beat / 2))))
 
 
