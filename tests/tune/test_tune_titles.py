@@ -36,6 +36,8 @@ def score(work: str) -> bytes:
     [
         ("a.abc", abc("T: Two  \t blanks % a remark"), "Two blanks"),
         ("a.abc", abc("T:Bell\x7f\u0085ringer\u2028s \u202egnor"), "Bell ringer s gnor"),
+        ("a.abc", abc(r"T:Caf\'e \u266d &eacute;t\'e"), "Café ♭ été"),  # ABC 2.1 section 8.2
+        ("a.abc", abc("T:One\n%%titlefont x\n+:title"), "One title"),  # ABC 2.1 section 3.3
         ("kept name.abc", abc("C:nobody"), "kept name"),
         ("kept name.abc", abc("T:\x7f"), "kept name"),
         ("a.mid", midi(b"A\x1b[2J song\x00\n"), "A[2J song"),
