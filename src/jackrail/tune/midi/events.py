@@ -189,9 +189,6 @@ class TrackReader:
                 owed += 1
                 if tick > on:
                     self._note(channel, on, tick, key)
-                    if channel != DRUMS:
-                        where = f"track {self.track.number} tick {tick}"
-                        self._notes.count("a key struck again while it sounds ends its first note", where)
         self._sounding[channel, key] = (tick, owed, -1)
 
     def _release(self, channel: int, key: int) -> None:
@@ -200,11 +197,17 @@ class TrackReader:
             self._notes.count("releases of keys that do not sound are ignored", f"track {self.track.number} tick {self._tick}")
             return
         on, owed, released = held
-        if owed:
-            first = released if released >= 0 or self._tick == on else self._tick
-            self._sounding[channel, key] = (on, owed - 1, first)
+        if owed and self._tick == on:  # the first note's own, written after the strike that comes with it
+            self._sounding[channel, key] = (on, owed - 1, released)
+        elif owed:
+            self._say_cut(channel, on)
+            self._sounding[channel, key] = (on, owed - 1, released if released >= 0 else self._tick)
         else:
             self._note(channel, on, self._tick, key)
+
+    def _say_cut(self, channel: int, tick: int) -> None:
+        if channel != DRUMS:
+            self._notes.count("a key struck again while it sounds ends its first note", f"track {self.track.number} tick {tick}")
 
     def _note(self, channel: int, on: int, off: int, key: int) -> None:
         if on == off:
@@ -214,7 +217,9 @@ class TrackReader:
         self.track.notes.setdefault(channel, []).append((on, off, key))
 
     def _leave_stuck(self) -> None:
-        for (channel, key), (on, _, released) in sorted(self._sounding.items(), key=lambda item: item[1][0]):
+        for (channel, key), (on, owed, released) in sorted(self._sounding.items(), key=lambda item: item[1][0]):
+            if owed:
+                self._say_cut(channel, on)
             if released >= 0:
                 self._note(channel, on, released, key)
             elif channel != DRUMS:

@@ -73,7 +73,9 @@ def read_midi(data: bytes, title: str, choice: Choice) -> Tune:
     if smf.ticks_per_second is not None:
         tune = _in_seconds(tune, conductors, choice, notes)
     else:
-        tune = replace(tune, tempo=tempo_marks(conductors, quarters, end_q, notes), bars=bars_of(conductors, quarters, end_q, notes))
+        bars = bars_of(conductors, quarters, end_q, notes)
+        pickup_q = Fraction(0) if bars[0].downbeat else bars[0].length_q
+        tune = replace(tune, tempo=tempo_marks(conductors, quarters, end_q, notes), bars=bars, pickup_q=pickup_q)
         tune = _on_the_beat(tune, [on for on, _, _ in raw], smf.ticks_per_quarter, choice, notes)
     others = [strand for strand in strands if strand is not melody and strand.track in conductors]
     tune = _with_chords(tune, conductors, Accompaniment.beside(raw, others, under), quarters, notes)
