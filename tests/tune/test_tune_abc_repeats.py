@@ -69,7 +69,10 @@ def test_liberal_bar_lines_are_quiet_where_they_are_clear():
         # Section 4.10: "To play a different ending each time".
         ("A4.B", "P:A\nC|[1D:|[2E:|[3F:|[4G|]\nP:B\nA|]", "CDCECFCGA"),
         ("A3", "P:A\nC|[1,3D:|[2E|]", "CDCECD"),
-        # One named once keeps its own repeats.
+        # One that is named once in a row keeps its own repeats, as in the many tune books that print a da capo.
+        ("ABA", "P:A\nC|1D:|2E|]\nP:B\n|:F:|", "CDCEFFCDCE"),
+        ("A2BA2", "P:A\nC|1D:|2E|]\nP:B\n|:F:|", "CDCEFFCDCE"),
+        ("A2BA", "P:A\nC|1D:|2E|]\nP:B\nF|]", "CDCECDCEFCDCE"),
         ("AB", "P:A\n|:C|1D:|2E|]\nP:B\n|:F:|", "CDCEFF"),
     ],
 )
@@ -83,9 +86,11 @@ def test_parts(order, music, wanted):
         ("AB", "C|]", "the order of parts AB names parts that the music does not mark: played as written"),
         ("AB", "P:A\nC|]", "part B of the order AB is nowhere in the music: left out"),
         ("A", "P:A\nC|\nP:B\nD|]", "part B is not in the order A: it is not played"),
+        ("AB", "P:A\nC|\nP:AB\nD|\nP:B\nE|]", "part AB is not in the order AB: it is not played"),
+        ("AB", "P:A\nC|\nP:\nD|\nP:B\nE|]", "part (without a name) is not in the order AB: it is not played"),
         ("AA", "P:A\nC|\nP:A\nD|]", "part A is marked more than once: the last is played where the order of parts names it"),
-        ("AA", "P:A\n|:C:|", "part A has a repeat sign and is named 2 times in the order of parts: it is repeated each time"),
-        ("AA", "P:A\nC|1D:|2E|]", "part A is named 2 times in the order of parts: each time with its own ending (ABC 2.1 section 4.10)"),
+        ("AA", "P:A\n|:C:|", "part A has a repeat sign and stands 2 times in the order of parts: it is repeated each time"),
+        ("AA", "P:A\nC|1D:|2E|]", "part A is named 2 times in a row: each time with its own ending (ABC 2.1 section 4.10)"),
     ],
 )
 def test_an_order_of_parts_that_leaves_room_is_told(order, music, words):

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
+from itertools import cycle, groupby
 
 from jackrail.tune.model import Quarters
 from jackrail.tune.score.playing_out import check_length, play_order
@@ -36,7 +36,7 @@ def part_order(bars: Sequence[WrittenBar], parts: Sequence[tuple[str, int]], lab
     """Playing order of `bars`: part by part when `labels` (P: in the header) names them.
 
     parts: label and first bar of each part marked in the music. A part is played with its repeats each time it is named; where it
-    has an ending for each of those times, they choose the ending instead (ABC 2.1 section 4.10).
+    is named several times in a row and has an ending for each, the time chooses the ending instead (ABC 2.1 section 4.10).
     """
     if labels and not parts:
         notes.say(f"the order of parts {labels[:40]} names parts that the music does not mark: played as written")
@@ -48,20 +48,18 @@ def part_order(bars: Sequence[WrittenBar], parts: Sequence[tuple[str, int]], lab
     if len(spans) < len(parts):
         twice = next(label for label in spans if sum(label == other for other, _ in parts) > 1)
         notes.say(f"part {twice} is marked more than once: the last is played where the order of parts names it")
-    orders = {label: _part_orders(label, bars[slice(*spans[label])], labels.count(label), notes) for label in spans if label in labels}
+    orders = {label: _part_orders(label, bars[slice(*spans[label])], labels, notes) for label in spans if label in set(labels)}
     order = list(play_order(bars[: starts[0]], notes))
-    times: Counter[str] = Counter()
-    for label in labels:
+    for label, run in groupby(labels):
         if label not in spans:
-            notes.say(f"part {label} of the order {labels} is nowhere in the music: left out")
+            notes.say(f"part {label} of the order {labels[:40]} is nowhere in the music: left out")
             continue
-        check_length(len(order))
-        ways = orders[label]
-        order += [spans[label][0] + index for index in ways[times[label] % len(ways)]]
-        times[label] += 1
+        for ways, _ in zip(cycle(orders[label]), run, strict=False):
+            check_length(len(order))
+            order += [spans[label][0] + index for index in ways]
     for label in spans:
-        if label not in labels:
-            notes.say(f"part {label} is not in the order {labels[:40]}: it is not played")
+        if label not in orders:
+            notes.say(f"part {label[:20] or '(without a name)'} is not in the order {labels[:40]}: it is not played")
     return order
 
 
@@ -76,14 +74,16 @@ def _say_again(bars: Sequence[WrittenBar], starts: Sequence[int]) -> None:
         tempo, keys = bar.tempo[-1:] or tempo, bar.keys[-1:] or keys
 
 
-def _part_orders(label: str, part: Sequence[WrittenBar], times: int, notes: Notes) -> list[list[int]]:
-    """Ways to play a part that the order names so many times, one for each of them in turn."""
+def _part_orders(label: str, part: Sequence[WrittenBar], labels: str, notes: Notes) -> list[list[int]]:
+    """Ways to play a part, one for each time that the order names it in a row."""
     endings = frozenset[int]().union(*(bar.ending for bar in part))
-    if times > 1 and endings >= set(range(1, times + 1)):
-        notes.say(f"part {label} is named {times} times in the order of parts: each time with its own ending (ABC 2.1 section 4.10)")
+    runs = {len(list(run)) for name, run in groupby(labels) if name == label}
+    times = max(runs)
+    if times > 1 and len(runs) == 1 and endings >= set(range(1, times + 1)):
+        notes.say(f"part {label} is named {times} times in a row: each time with its own ending (ABC 2.1 section 4.10)")
         return [[index for index, bar in enumerate(part) if not bar.ending or now in bar.ending] for now in range(1, times + 1)]
-    if times > 1 and any(bar.repeat_end for bar in part):
-        notes.say(f"part {label} has a repeat sign and is named {times} times in the order of parts: it is repeated each time")
+    if labels.count(label) > 1 and any(bar.repeat_end for bar in part):
+        notes.say(f"part {label} has a repeat sign and stands {labels.count(label)} times in the order of parts: it is repeated each time")
     return [play_order(part, notes)]
 
 
