@@ -138,7 +138,7 @@ def _symbol(harmony: Element, root: str, kind: str, reader: Reading) -> str | No
     bass = _named(harmony, "bass")
     if kind in _FUNCTIONAL:
         return _functional(root, kind, bass, reader)
-    quality = KINDS.get(kind, "ped" if kind == "other" else None)
+    quality = "ped" if kind == "other" else KINDS.get(kind)  # "other" is the root and what is added to it
     if kind == "other" and harmony.find("degree") is None:
         text = _text_of_kind(harmony)
         symbol = readable(root + text) if text else None

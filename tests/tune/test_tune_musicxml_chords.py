@@ -1,0 +1,196 @@
+"""<harmony> of MusicXML 4.0: root, numeral, function, kind, degree, bass, inversion, offset (w3.org/2021/06/musicxml40, from memory)."""
+
+import warnings
+
+import pytest
+from musicxml_reading import DIVISIONS, another, called, note, read, said, score
+
+from jackrail.pitch import parse_chord
+from jackrail.tune.chord_names import KINDS
+from jackrail.tune.model import NO_CHORD
+
+C = "<root><root-step>C</root-step></root>"
+
+
+def harmony(kind: str, after: str = "", root: str = C, key: str = "") -> bytes:
+    attributes = DIVISIONS.replace("<time>", f"{key}<time>")
+    return score(attributes + f"<harmony>{root}<kind>{kind}</kind>{after}</harmony>" + note("C"))
+
+
+def degree(value: int, alter: int, what: str) -> str:
+    return f"<degree><degree-value>{value}</degree-value><degree-alter>{alter}</degree-alter><degree-type>{what}</degree-type></degree>"
+
+
+def chord(data: bytes) -> tuple[set[int], int]:
+    [symbol] = read(data).chords
+    return set(parse_chord(symbol.symbol).classes), parse_chord(symbol.symbol).bass
+
+
+# kind -> pitch classes on C. The first rows as the standard's kind-value list spells them; the sixths from any theory of music
+# (Neapolitan: the major chord on the flat second degree over its third; augmented sixths: Ab C F#, with D, with Eb), common practice.
+PITCHES = {
+    "major": {0, 4, 7}, "minor": {0, 3, 7}, "augmented": {0, 4, 8}, "diminished": {0, 3, 6}, "dominant": {0, 4, 7, 10},
+    "major-seventh": {0, 4, 7, 11}, "minor-seventh": {0, 3, 7, 10}, "diminished-seventh": {0, 3, 6, 9}, "augmented-seventh": {0, 4, 8, 10},
+    "half-diminished": {0, 3, 6, 10}, "major-minor": {0, 3, 7, 11}, "major-sixth": {0, 4, 7, 9}, "minor-sixth": {0, 3, 7, 9},
+    "dominant-ninth": {0, 4, 7, 10, 2}, "major-ninth": {0, 4, 7, 11, 2}, "minor-ninth": {0, 3, 7, 10, 2},
+    "dominant-11th": {0, 4, 7, 10, 2, 5}, "major-11th": {0, 4, 7, 11, 2, 5}, "minor-11th": {0, 3, 7, 10, 2, 5},
+    "dominant-13th": {0, 4, 7, 10, 2, 5, 9}, "major-13th": {0, 4, 7, 11, 2, 5, 9}, "minor-13th": {0, 3, 7, 10, 2, 5, 9},
+    "suspended-second": {0, 2, 7}, "suspended-fourth": {0, 5, 7}, "power": {0, 7}, "pedal": {0},
+    "Neapolitan": {1, 5, 8}, "Italian": {8, 0, 6}, "French": {8, 0, 2, 6}, "German": {8, 0, 3, 6}, "Tristan": {0, 6, 10, 3},
+}  # fmt: skip
+
+
+def test_every_kind_of_the_standard_is_asked_about():
+    assert set(PITCHES) | {"other", "none"} == set(KINDS)
+    assert len(KINDS) == 33
+
+
+@pytest.mark.parametrize("kind", PITCHES)
+def test_pitches_of_a_kind(kind):
+    assert chord(harmony(kind))[0] == PITCHES[kind]
+
+
+@pytest.mark.parametrize("kind, bass", [("Neapolitan", 5), ("Italian", 8), ("French", 8), ("German", 8), ("Tristan", 0), ("minor", 0)])
+def test_the_lowest_tone_of_a_kind(kind, bass):
+    assert chord(harmony(kind))[1] == bass
+
+
+def test_how_the_root_of_a_sixth_is_understood_is_said():
+    assert "German chords are counted from their root as the keynote (on C: Ab C Eb F#): measure 1" in said(harmony("German"))
+
+
+# music21 names kinds in its own words; its Neapolitan (C Db E Gb) is no chord of that name in any theory of music, so it is not asked.
+JUDGED = {
+    "dominant": "dominant-seventh", "major-minor": "minor-major-seventh", "half-diminished": "half-diminished-seventh",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", [kind for kind in PITCHES if kind != "Neapolitan"])
+def test_music21_agrees_on_every_kind(kind):
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        judge = pytest.importorskip("music21.harmony")
+    theirs = judge.ChordSymbol(root="C", kind=JUDGED.get(kind, kind))
+    assert {pitch.pitchClass for pitch in theirs.pitches} == chord(harmony(kind))[0]
+
+
+# degree-type: "add" counts from a dominant chord, "alter" and "subtract" from the kind itself.
+DEGREES = [
+    ("dominant", [(9, -1, "add")], {0, 4, 7, 10, 1}), ("dominant", [(9, -1, "add"), (9, 1, "add")], {0, 4, 7, 10, 1, 3}),
+    ("major", [(7, 0, "add")], {0, 4, 7, 10}), ("major", [(7, 1, "add")], {0, 4, 7, 11}), ("minor", [(6, 0, "add")], {0, 3, 7, 9}),
+    ("dominant", [(5, 1, "alter")], {0, 4, 8, 10}), ("dominant", [(5, -1, "alter")], {0, 4, 6, 10}),
+    ("minor", [(3, 1, "alter")], {0, 4, 7}), ("augmented", [(5, -1, "alter")], {0, 4, 7}), ("major", [(5, -1, "alter")], {0, 4, 6}),
+    ("dominant-13th", [(11, 1, "alter")], {0, 4, 7, 10, 2, 6, 9}), ("dominant-ninth", [(5, 0, "subtract")], {0, 4, 10, 2}),
+    ("major", [(3, 0, "subtract")], {0, 7}), ("dominant", [(9, -1, "add"), (5, 0, "subtract")], {0, 4, 10, 1}),
+    ("suspended-fourth", [(7, 0, "add"), (9, 0, "add")], {0, 5, 7, 10, 2}), ("half-diminished", [(11, 0, "add")], {0, 3, 6, 10, 5}),
+    ("diminished-seventh", [(7, 1, "alter")], {0, 3, 6, 10}), ("major-seventh", [(11, 1, "add")], {0, 4, 7, 11, 6}),
+    ("other", [(3, 0, "add"), (5, 0, "add"), (9, 0, "add")], {0, 4, 7, 2}), ("dominant", [(9, 1, "alter")], {0, 4, 7, 10, 3}),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("kind, degrees, pitches", DEGREES)
+def test_degrees_added_altered_and_taken_away(kind, degrees, pitches):
+    assert chord(harmony(kind, "".join(degree(*one) for one in degrees)))[0] == pitches
+
+
+def test_degrees_that_make_no_sense_are_named():
+    for one in ((5, 0, "x"), (20, 0, "add"), (9, 0, "subtract"), (1, 0, "subtract")):
+        data = harmony("major", degree(*one))
+        assert chord(data)[0] == {0, 4, 7}
+        assert "degrees of chord symbols that cannot be used are left out: measure 1" in said(data)
+    assert "altered degrees that the chord has not are added to it: measure 1" in said(harmony("dominant", degree(9, 1, "alter")))
+
+
+def test_offset_bass_and_degree_in_one_symbol():
+    root = "<root><root-step>B</root-step><root-alter>-1</root-alter></root>"
+    bass = "<bass><bass-step>A</bass-step><bass-alter>-1</bass-alter></bass>"
+    data = harmony("dominant", bass + degree(9, -1, "add") + "<offset>2</offset>", root)
+    assert [(float(c.onset_q), c.symbol) for c in read(data).chords] == [(1, "Bb7b9/Ab")]
+
+
+@pytest.mark.parametrize("number, bass", [(0, 0), (1, 4), (2, 7), (3, 10)])
+def test_inversions(number, bass):
+    # inversion: 0 for root position, 1 for first inversion and so on.
+    assert chord(harmony("dominant", f"<inversion>{number}</inversion>"))[1] == bass
+
+
+def test_a_bass_counts_before_an_inversion_and_an_inversion_there_is_not_is_named():
+    assert chord(harmony("major", "<inversion>1</inversion><bass><bass-step>D</bass-step></bass>"))[1] == 2
+    data = harmony("major", "<inversion>3</inversion>")
+    assert chord(data) == ({0, 4, 7}, 0)
+    assert "inversions that a chord has not are left out" in said(data)
+
+
+def numeral(degree_: int, alter: str = "", key: str = "") -> str:
+    return f"<numeral><numeral-root>{degree_}</numeral-root>{alter}{key}</numeral>"
+
+
+D_MAJOR = "<key><fifths>2</fifths><mode>major</mode></key>"
+E_MINOR = "<key><fifths>1</fifths><mode>minor</mode></key>"
+D_DORIAN = "<key><fifths>0</fifths><mode>dorian</mode></key>"
+
+
+def numeral_key(mode: str) -> str:
+    return f"<numeral-key><numeral-fifths>0</numeral-fifths><numeral-mode>{mode}</numeral-mode></numeral-key>"
+
+
+# numeral-mode: natural minor is meant by plain "minor"; harmonic minor sharpens 7, melodic minor 6 and 7.
+NUMERALS = [
+    (numeral(5), D_MAJOR, "A"), (numeral(7), D_MAJOR, "C#"), (numeral(3), D_MAJOR, "F#"), (numeral(4), E_MINOR, "A"),
+    (numeral(7), E_MINOR, "D"), (numeral(6), E_MINOR, "C"), (numeral(3), D_DORIAN, "F"), (numeral(6), D_DORIAN, "B"),
+    (numeral(7, "", numeral_key("harmonic minor")), "", "G#"), (numeral(7, "", numeral_key("minor")), "", "G"),
+    (numeral(6, "", numeral_key("melodic minor")), "", "F#"), (numeral(2, "<numeral-alter>-1</numeral-alter>"), "", "Db"),
+    ("<function>V</function>", D_MAJOR, "A"), ("<function>ii</function>", D_MAJOR, "E"), ("<function>bVII</function>", "", "Bb"),
+    ("<function>#IV</function>", "", "F#"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("root, key, name", NUMERALS)
+def test_degrees_of_the_key_as_roots(root, key, name):
+    assert [symbol.symbol for symbol in read(harmony("major", root=root, key=key)).chords] == [name]
+
+
+@pytest.mark.parametrize("root", ["<function>V/V</function>", "<function>T</function>", numeral(9), ""])
+def test_roots_that_cannot_be_told_are_named(root):
+    data = harmony("major", root=root)
+    assert read(data).chords == ()
+    assert "chord symbols of the kind 'major' cannot be read and are left out: measure 1" in said(data)
+
+
+def test_no_chord_is_silence():
+    assert [symbol.symbol for symbol in read(harmony("none")).chords] == [NO_CHORD]
+
+
+def test_kinds_outside_the_standard():
+    assert chord(harmony("minor-major"))[0] == {0, 3, 7, 11}
+    assert "the chord kind 'minor-major' is none of MusicXML: read as 'major-minor': measure 1" in said(harmony("minor-major"))
+    assert chord(harmony("tristan"))[0] == PITCHES["Tristan"]
+    assert "chord symbols of the kind 'quartal' cannot be read and are left out: measure 1" in said(harmony("quartal"))
+
+
+def test_a_kind_other_is_read_from_its_text():
+    data = score(DIVISIONS + f'<harmony>{C}<kind text="7sus4">other</kind></harmony>' + note("C"))
+    assert chord(data)[0] == {0, 5, 7, 10}
+    assert "the chord symbol 'C7sus4' is read from its printed text" in said(data)
+
+
+def test_several_chords_in_a_bar_and_at_one_moment():
+    one, two = (f"<harmony><root><root-step>{step}</root-step></root><kind>major</kind></harmony>" for step in "GC")
+    tune = read(score(DIVISIONS + one + note("G", 2) + two + note("C", 2)))
+    assert [(float(c.onset_q), c.symbol) for c in tune.chords] == [(0, "G"), (1, "C")]
+    tune = read(score(DIVISIONS + one + two + note("G")))
+    assert [c.symbol for c in tune.chords] == ["G"]
+    assert "of several chord symbols at one moment the first is played: measure 1" in tune.warnings
+
+
+def test_of_stacked_chords_the_first_is_read():
+    data = harmony("major", "<root><root-step>D</root-step></root><kind>minor</kind>")
+    assert chord(data)[0] == {0, 4, 7}
+    assert "of chords stacked in one symbol the first is read: measure 1" in said(data)
+
+
+def test_chords_of_another_part():
+    over_piano = another("P2", DIVISIONS + f"<harmony>{C}<kind>major</kind></harmony>" + note("G"))
+    tune = read(score(DIVISIONS + note("C"), parts=over_piano, names=called("P2", "Piano")))
+    assert [c.symbol for c in tune.chords] == ["C"]
+    assert "chord symbols were taken from part P2" in tune.warnings
