@@ -43,6 +43,8 @@ class Explainer:
 
     def _why_lost(self, index: int, midi: int) -> str:
         options = self._events[index].options
+        if index in self._parts.barred:
+            return "this machine cannot play the whole ornament here"
         if not options:
             within = pitch_name(midi) if self._parts.tune.notes[index].ornamental else f"{class_name(midi)} within two octaves"
             return f"no voice has {within}"

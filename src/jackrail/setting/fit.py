@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
 
 from jackrail.faults import BadInput, Fault
@@ -29,7 +30,7 @@ def fit(tune: Tune, voices: tuple[Voice, ...], machine_name: str, wishes: Wishes
     if not tune.notes:
         raise BadInput(Fault("tune", "the tune has no notes", tune.title))
     parts = Parts(tune, voices, wishes.taste)
-    found = Search(parts).run(transpositions_for(parts, wishes), slowdown_for(tune, wishes))
+    found = _search(parts, {}, transpositions_for(parts, wishes), slowdown_for(tune, wishes))
     return _setting(parts, found, machine_name, wishes)
 
 
@@ -49,10 +50,19 @@ def arrange(tune: Tune, voices: tuple[Voice, ...], machine_name: str, wishes: Wi
     keys = transpositions_for(parts, wishes)
     proposals = propose(heard, bars, sorted({transpose % 12 for transpose in keys}))
     by_key = {key: parts.with_chords(proposal.added_to(full), wishes.taste.harmony * proposal.cost) for key, proposal in proposals.items()}
-    search = Search(parts, by_key)
-    found = search.run(keys, slowdown_for(full, wishes))
-    chosen = search.parts_for(found.transpose)
+    found = _search(parts, by_key, keys, slowdown_for(full, wishes))
+    chosen = by_key[found.transpose % 12]
     return chosen.tune, _setting(chosen, found, machine_name, wishes)
+
+
+def _search(parts: Parts, by_key: Mapping[int, Parts], transpositions: list[int], slowdown: float | None) -> Found:
+    """The arrangement of least cost, again without such ornaments as would not be whole in it until there is none."""
+    while True:
+        found = Search(parts, by_key).run(transpositions, slowdown)
+        torn = parts.torn({index for index, option in enumerate(found.notes.options) if option is not None and option.octaves == 0})
+        if not torn:
+            return found
+        parts.barred |= torn
 
 
 def _setting(parts: Parts, found: Found, machine_name: str, wishes: Wishes) -> Setting:

@@ -6,7 +6,7 @@ from bisect import bisect_left, bisect_right
 from collections import Counter
 from collections.abc import Container, Sequence
 from copy import copy
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from operator import itemgetter
 
@@ -30,7 +30,8 @@ class ChordMoment:
 class Parts:
     """A tune prepared once for fitting to some voices; events for each transposition are made on demand.
 
-    harmony_cost: what its chords cost by themselves, where they are proposed: how ill they go with the melody.
+    harmony_cost: what its chords cost by themselves, where they are proposed: how ill they go with the melody. barred: indices of
+    small notes that may not sound, the same set for all that `with_chords` makes.
     """
 
     def __init__(self, tune: Tune, voices: tuple[Voice, ...], taste: Taste) -> None:
@@ -41,6 +42,7 @@ class Parts:
         self.weights = note_weights(tune, taste)
         self.moments = self._chord_moments(tune.chords)
         self.harmony_cost = 0.0
+        self.barred: set[int] = set()
         self._bars = [(v, parse_chord(voice.chord).classes) for v, voice in enumerate(voices) if voice.part == "chord"]
         self._places: dict[int, list[tuple[int, int]]] = {}
         for v, voice in enumerate(voices):
@@ -94,10 +96,13 @@ class Parts:
     def notes(self, transpose: int) -> tuple[Event, ...]:
         """Melody events. Options are every place of the pitch and, but for small notes, of its octaves at a price."""
         ways = {key: self._ways(key[0] + transpose, small=key[1]) for key in self._weight_of}
-        return tuple(
+        events = [
             Event(at, lost, tuple(Option(v, p, share * lost, octaves) for v, p, share, octaves in ways[note.midi, note.ornamental]))
             for note, at, lost in zip(self.tune.notes, self.onsets_s, self.weights, strict=True)
-        )
+        ]
+        for index in self.barred:
+            events[index] = replace(events[index], options=())
+        return tuple(events)
 
     def _ways(self, midi: int, *, small: bool) -> list[tuple[int, int, float, int]]:
         """Voice, place, cost as a share of leaving the note out, octaves moved: none for a small note, which would be a leap."""
@@ -164,6 +169,23 @@ class Parts:
             else:
                 lengths_s[last] = self.onsets_s[small] + self.lengths_s[small] - self.onsets_s[last]
         return lengths_s
+
+    def torn(self, kept: Container[int]) -> set[int]:
+        """Small notes to bar when only those of the indices `kept` sound in their octave, so that no sign is torn.
+
+        What leaves a main note and comes back to it, a trill or a turn, sounds whole or not at all: without its upper note a trill is
+        a stutter, without its end a mordent is a wrong note.
+        """
+        rows: dict[int, list[int]] = {}
+        for small, main in self.lent.items():
+            rows.setdefault(main, []).append(small)
+        found: set[int] = set()
+        for main, row in rows.items():
+            back = max((place for place, small in enumerate(row) if self.tune.notes[small].midi == self.tune.notes[main].midi), default=-1)
+            sign = row[: back + 1]
+            if main not in kept or any(small not in kept for small in sign):
+                found.update(sign)
+        return found - self.barred
 
     @cached_property
     def lent(self) -> dict[int, int]:

@@ -66,10 +66,10 @@ class Search:
 
     def run(self, transpositions: list[int], slowdown: float | None) -> Found:
         """The arrangement of least cost over the transpositions, at `slowdown` or, with None, at the best one."""
-        for floor, transpose in sorted((self._price(t) + self.parts_for(t).floor(t), t) for t in transpositions):
+        for floor, transpose in sorted((self._price(t) + self._parts_for(t).floor(t), t) for t in transpositions):
             if self._beaten(floor) or self._tired():
                 break
-            key = _Key(transpose, self.parts_for(transpose))
+            key = _Key(transpose, self._parts_for(transpose))
             if slowdown is None:
                 self._search_tempo(key, floor)
             else:
@@ -78,7 +78,7 @@ class Search:
             raise ValueError("no transposition to try")
         return replace(self.best, proven=self._proven)
 
-    def parts_for(self, transpose: int) -> Parts:
+    def _parts_for(self, transpose: int) -> Parts:
         """The tune as it is in this key."""
         return self._by_key.get(transpose % 12, self._parts)
 
@@ -92,7 +92,7 @@ class Search:
     def _price(self, transpose: int) -> float:
         """What the key costs by itself: little, to break ties in favour of the written one, and what its proposed chords do."""
         moving = self._taste.semitone * abs(transpose) + (self._taste.new_key if transpose % 12 else 0.0)
-        return moving + self.parts_for(transpose).harmony_cost
+        return moving + self._parts_for(transpose).harmony_cost
 
     def _beaten(self, bound: float) -> bool:
         return self.best is not None and bound >= self.best.cost - 1e-12
