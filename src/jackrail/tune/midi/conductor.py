@@ -16,7 +16,7 @@ from jackrail.tune.inference.key import estimate_key
 from jackrail.tune.model import DEFAULT_QUARTERS_PER_MINUTE, Bar, KeyMark, Quarters, TempoMark, TuneNote
 from jackrail.tune.score.written import Notes
 
-from .events import Track
+from .track import Track
 
 MAX_QUARTERS = 20_000
 """Longest tune: about three hours. More is a slip or an attack."""

@@ -19,8 +19,9 @@ from jackrail.tune.model import NO_CHORD, Bar, ChordSymbol, KeyMark, TuneNote
 from jackrail.tune.score.written import Notes
 
 from .conductor import Scale
-from .events import CUE, LYRIC, MARKER, TEXT, RawNote, Track, text_of
+from .events import text_of
 from .strands import Strand
+from .track import CUE, LYRIC, MARKER, TEXT, RawNote, Track
 
 _KINDS = {TEXT: "texts", MARKER: "markers", CUE: "cue points", LYRIC: "lyrics"}
 _SHARE = 0.9

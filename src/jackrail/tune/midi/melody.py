@@ -4,7 +4,7 @@ The rule. Drums (channel 10) never. Asked for by `track` and `channel`: what was
 harmony, chord or accompaniment are looked at only where there are no others. Then a track named like a melody: a name with melody,
 lead, tune, vocal, voice, solo, soprano or right in it. Else the best sum of five marks, each 0 to 1 with its weight in `_WEIGHTS`, the
 first of equals: plays one note at a time; lies high, from the lowest mean key of the candidates to the highest; sounds for much of the
-tune, beside the one that sounds longest; has many notes, beside the one that has most; and its General MIDI family: winds, strings,
+tune, beside the one that sounds longest; begins notes often, beside the one that does most; and its General MIDI family: winds, strings,
 synth lead and ethnic 1, bass, pads, percussion and effects 0, the others, or no program, a half. A warning says why, what was left
 out and which words choose it. In a file of format 2 each track is a tune of its own: the first with notes is read.
 """
@@ -18,19 +18,19 @@ from jackrail.faults import BadInput, Fault
 from jackrail.tune.choice import Choice
 from jackrail.tune.score.written import Notes
 
-from .events import DRUMS
 from .smf import Smf
 from .strands import Strand, has_drums, strands_of
+from .track import DRUMS
 
 _MELODY = re.compile(r"melod|lead|\btune|vocal|voice|solo|sopran|\bright", re.IGNORECASE)
 _BESIDE = re.compile(r"\bback|bass(?!oon)|harmon(?:y|ies)|chord|acc?omp", re.IGNORECASE)
-_WEIGHTS = {"one": 2.0, "high": 1.5, "sounds": 1.0, "many": 0.5, "family": 1.0}
+_WEIGHTS = {"one": 2.5, "high": 1.5, "sounds": 1.0, "many": 0.5, "family": 1.0}
 """Judgements: they choose as a person would in the files of the tests; no source."""
 _REASONS = {
     "one": "plays one note at a time",
     "high": "lies highest",
     "sounds": "sounds for most of the tune",
-    "many": "has most notes",
+    "many": "begins notes most often",
     "family": "has the instrument of a melody",
 }
 _LEADING = {"strings", "brass", "reed", "pipe", "synth lead", "ethnic"}
@@ -122,13 +122,13 @@ def _marks(rivals: Sequence[Strand]) -> list[dict[str, float]]:
     low = min(strand.mean_key for strand in rivals)
     span = max(strand.mean_key for strand in rivals) - low or 1.0
     length = max(strand.sounding for strand in rivals)
-    most = max(len(strand.notes) for strand in rivals)
+    most = max(strand.beginnings for strand in rivals)
     return [
         {
             "one": 1 - strand.together,
             "high": (strand.mean_key - low) / span,
             "sounds": strand.sounding / length,
-            "many": len(strand.notes) / most,
+            "many": strand.beginnings / most,
             "family": 1.0 if strand.family in _LEADING else 0.0 if strand.family in _FOLLOWING else 0.5,
         }
         for strand in rivals

@@ -22,11 +22,11 @@ from jackrail.tune.model import TempoMark, Tune, TuneNote
 from jackrail.tune.score.written import Notes
 
 from .conductor import MAX_QUARTERS, Scale, bars_of, doubt_key, key_marks, scale_of, tempo_marks
-from .events import RawNote, Track
 from .harmony import Accompaniment, written_chords
 from .melody import candidates, choose, chosen_unasked
 from .smf import Smf, read_smf
 from .strands import Strand
+from .track import RawNote, Track
 
 
 def list_midi(data: bytes) -> list[Offer]:

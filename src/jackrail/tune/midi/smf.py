@@ -12,7 +12,8 @@ from fractions import Fraction
 from jackrail.faults import BadInput, Fault
 from jackrail.tune.score.written import Notes
 
-from .events import Track, TrackReader
+from .events import TrackReader
+from .track import Track
 
 _SMPTE_RATES = {24: Fraction(24), 25: Fraction(25), 29: Fraction(30000, 1001), 30: Fraction(30)}
 MAX_TRACKS = 1000

@@ -8,7 +8,7 @@ from functools import cached_property
 
 from jackrail.tune.inference.line import lingers
 
-from .events import DRUMS, RawNote, Track
+from .track import DRUMS, RawNote, Track
 
 _FAMILIES = (
     "piano", "chromatic percussion", "organ", "guitar", "bass", "strings", "ensemble", "brass",
@@ -71,6 +71,11 @@ class Strand:
                 total += off - max(on, until)
                 until = off
         return total
+
+    @cached_property
+    def beginnings(self) -> int:
+        """How many moments there are at which a note begins."""
+        return len({on for on, _, _ in self.notes})
 
     @cached_property
     def mean_key(self) -> float:
