@@ -17,6 +17,7 @@ from .decorations import EXPRESSION, LEFT_OUT, SHORTHANDS, STEERING
 from .dialects import Dialect
 from .fields import ACCIDENTALS
 from .ornaments import KINDS
+from .pitches import Name
 from .tokens import MAX_NOTE_Q, MAX_PASS, PASSES, TOKEN, note_length_q, pass_numbers
 from .voice import Voice
 
@@ -40,8 +41,8 @@ class MusicReader:
         self.shorthands = dict(SHORTHANDS)
         self.unreadable = 0
         self._chord: list[tuple[int, Quarters]] | None = None
-        self._chord_names: list[tuple[str, int]] = []
-        self._chord_ties: dict[int, tuple[str, int]] = {}
+        self._chord_names: list[Name] = []
+        self._chord_ties: dict[int, Name] = {}
         self._chord_signs = 0
         self._after_bar = False
         self._acts: dict[str, Callable[[re.Match[str]], None]] = {
@@ -113,7 +114,7 @@ class MusicReader:
     def _note(self, match: re.Match[str]) -> None:
         _, accidental, letter, marks, length = match.group("note", "acc", "letter", "octave", "length")
         octave = (5 if letter.islower() else 4) + (marks.count("'") - marks.count(",") if marks else 0)
-        midi = self.voice.key_of(ACCIDENTALS[accidental] if accidental else None, letter.upper(), octave)
+        midi = self.voice.pitches.key_of(ACCIDENTALS[accidental] if accidental else None, letter.upper(), octave)
         if not self._in_range(midi, match[0]):
             return
         duration_q = self._length(length)
@@ -132,10 +133,14 @@ class MusicReader:
         return True
 
     def _length(self, text: str) -> Quarters:
+        known = self.voice.lengths.get(text)
+        if known is not None:
+            return known
         length_q = note_length_q(text, self.voice.unit_q)
         if length_q is None:
             self._fault("a note length cannot be used", repr(text[:12]), f"above 0, at most {MAX_NOTE_Q} quarters", "write A2, A/2, A3/2")
             return self.voice.unit_q
+        self.voice.lengths[text] = length_q
         return length_q
 
     def _rest(self, match: re.Match[str]) -> None:
@@ -182,7 +187,7 @@ class MusicReader:
         voice, keys = self.voice, []
         for note in _GRACE_NOTE.finditer(match[0]):
             octave = (5 if note["letter"].islower() else 4) + note["octave"].count("'") - note["octave"].count(",")
-            keys.append(voice.small_key(ACCIDENTALS[note["acc"]] if note["acc"] else None, note["letter"].upper(), octave))
+            keys.append(voice.pitches.small_key(ACCIDENTALS[note["acc"]] if note["acc"] else None, note["letter"].upper(), octave))
         strange = _BESIDE_GRACE_NOTES.search(_GRACE_NOTE.sub("", match[0]))
         if strange is not None:
             self.notes.count(f"the character {strange[0]!r} among grace notes cannot be read and is left out", self._where())
@@ -240,7 +245,7 @@ class MusicReader:
         words = re.sub(r"^[\^_<>]|^@(?:-?[\d.]+,-?[\d.]+)?\s*", "", text)
         symbol = None if annotation else readable(text)
         if symbol is not None:
-            voice.bar.chords.append((voice.cursor_q, moved_symbol(symbol, voice.pitching.semitones, voice.key.sharps)))
+            voice.bar.chords.append((voice.cursor_q, moved_symbol(symbol, voice.pitches.pitching.semitones, voice.pitches.key.sharps)))
         elif mark_words(WrittenBar(0), words, voice.cursor_q):
             voice.pending.append(words)
             self.notes.say(f'the words "{words}" are followed as the sign they stand for')

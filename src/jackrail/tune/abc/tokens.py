@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
-from functools import lru_cache
 
 from jackrail.tune.model import Quarters
 
@@ -42,7 +41,6 @@ TOKEN = re.compile(
 PASSES = re.compile(r"[ \t]*(?P<passes>\d[\d,\-.]*)")
 
 
-@lru_cache(maxsize=4096)
 def note_length_q(text: str, unit_q: Quarters) -> Quarters | None:
     """Length of a note from what stands after it ("", "2", "/", "3/2", "//"); None when it cannot be used."""
     if not text:

@@ -108,7 +108,7 @@ class TuneLines:
         if words[:1] == ["propagate-accidentals"] and len(words) > 1 and words[1] in {"not", "octave", "pitch"}:
             self.propagate = words[1]
             for voice in self.voices.values():
-                voice.propagate = words[1]
+                voice.pitches.propagate = words[1]
         elif [word.lower() for word in words[:2]] == ["midi", "transpose"]:
             self.notes.say("%%MIDI transpose is not followed: the tune sounds as written")
         elif words[0] == "abc-include":
@@ -141,8 +141,8 @@ class TuneLines:
         if name not in self.voices:
             unit_q = self.unit_q or default_unit(self.metre)
             voice = Voice(name, unit_q, self.metre, self.key or Key(), self.notes)
-            voice.propagate = self.propagate
-            voice.pitching = Pitching(self.pitching.octaves, self.pitching.semitones)
+            voice.pitches.propagate = self.propagate
+            voice.pitches.pitching = Pitching(self.pitching.octaves, self.pitching.semitones)
             self._pitch(voice, self.voice_words.get(name, []))
             voice.write_key()
             if not self.voices:
@@ -189,7 +189,7 @@ class TuneLines:
             self.notes.say("the bagpipe key is played with F sharp and C sharp")
         if pitching is not None:
             self._unknown(pitching)
-            target = self._here.pitching if self._here else self.pitching
+            target = self._here.pitches.pitching if self._here else self.pitching
             target.octaves, target.semitones = pitching.octaves, pitching.semitones
         if self._here is None:
             self.key = key or self.key or Key()
@@ -203,8 +203,8 @@ class TuneLines:
     def _pitch(self, voice: Voice, words: list[str]) -> None:
         pitching = read_pitching(words)
         self._unknown(pitching)
-        voice.pitching.octaves += pitching.octaves
-        voice.pitching.semitones += pitching.semitones
+        voice.pitches.pitching.octaves += pitching.octaves
+        voice.pitches.pitching.semitones += pitching.semitones
 
     def _metre(self, value: str) -> None:
         metre = read_metre(value)
@@ -217,7 +217,7 @@ class TuneLines:
         if self._here is None:
             self.unit_q = read_unit(value)
         else:
-            self._here.unit_q = read_unit(value)
+            self._here.set_unit(read_unit(value))
 
     def _tempo(self, value: str) -> None:
         if self._here is None:
@@ -253,7 +253,7 @@ class TuneLines:
             self.voice_words.setdefault(name, []).extend(settings)
         self._select(name)
         if known and settings:
-            self.music.voice.pitching = Pitching()
+            self.music.voice.pitches.pitching = Pitching()
             self._pitch(self.music.voice, settings)
 
     def _user(self, value: str) -> None:

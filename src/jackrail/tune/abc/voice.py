@@ -11,10 +11,8 @@ from jackrail.tune.score.written import Notes, WrittenBar, WrittenNote, mark_wor
 from .decorations import STEERING
 from .fields import Key
 from .ornaments import Waiting
-from .pitching import Pitching
+from .pitches import Name, Pitches
 
-_LETTERS = "CDEFGAB"
-_STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _ONE = Fraction(1)
 
 
@@ -23,11 +21,8 @@ class Voice:
 
     def __init__(self, name: str, unit_q: Quarters, metre: tuple[int, int] | None, key: Key, notes: Notes) -> None:
         self.name = name
-        self.unit_q = unit_q
+        self.set_unit(unit_q)
         self.metre = metre
-        self.key = key
-        self.pitching = Pitching()
-        self.propagate = "pitch"
         self.notes = notes
         self.bars: list[WrittenBar] = []
         self.parts: list[tuple[str, int]] = []
@@ -42,10 +37,7 @@ class Voice:
         self.ahead: list[tuple[WrittenBar, int]] = []
         self._written_q: Quarters | None = None
         self._partner_q: Quarters | None = None
-        self._accidentals: dict[str, tuple[int, int, bool]] = {}  # letter -> accidental, octave, whether a grace note had it
-        self._small = False
-        self._tied: dict[tuple[str, int], int] = {}
-        self._spelt: dict[tuple[str, int], int] = {}
+        self.pitches = Pitches(key, notes, lambda: self.place)
         self.bar = self._new_bar()
 
     @property
@@ -58,46 +50,20 @@ class Voice:
         self.cursor_q = Fraction(0)
         self.longest_q = Fraction(0)
         self.overlay = 0
-        self._accidentals.clear()
+        self.pitches.new_bar()
         return WrittenBar(len(self.bars) + 1, beats, unit, free=self.metre is None, ending=self.ending)
-
-    def key_of(self, accidental: int | None, letter: str, octave: int) -> int:
-        """MIDI key (unchecked) of a note head: its own accidental, a tie's, the bar's, or the signature's."""
-        if accidental is not None:
-            self._accidentals[letter] = (accidental, octave, self._small)
-            alteration = accidental
-        elif (letter, octave) in self._tied:
-            alteration = self._tied[letter, octave]
-        else:
-            alteration = self._carried(letter, octave)
-        self._spelt[letter, octave] = alteration
-        octaves = octave + self.pitching.octaves
-        return 12 * (octaves + 1) + _STEPS[letter] + alteration + self.pitching.semitones
-
-    def _carried(self, letter: str, octave: int) -> int:
-        signature = self.key.alterations.get(letter, 0)
-        carried = self._accidentals.get(letter)
-        if carried is None or self.propagate == "not":
-            return signature
-        if carried[1] != octave and carried[0] != signature:
-            if self.propagate == "octave":
-                return signature
-            self.notes.count("an accidental is carried into another octave (the default of ABC 2.1 section 11.3)", self.place)
-        if carried[2] and not self._small and carried[0] != signature:
-            self.notes.count("the accidental of a grace note holds for notes after it in its bar", self.place)
-        return carried[0]
 
     def sound(self, heads: list[tuple[int, Quarters]], length_q: Quarters) -> None:
         """Add note heads (MIDI key, length before broken rhythm and tuplets) and move on by length_q; no heads is a rest."""
         factor = self.broken
         self._written_q = length_q
-        if factor != 1:
+        if factor is not _ONE:
             self._end_broken(length_q)
         left, ratio = self.tuplet
         if left:
             factor = factor * ratio
             self.tuplet = (left - 1, ratio)
-        if factor != 1:
+        if factor is not _ONE:
             heads = [(midi, duration_q * factor) for midi, duration_q in heads]
             length_q = length_q * factor
         if self.pending:
@@ -110,9 +76,7 @@ class Voice:
         self.note_count += len(written)
         self.last = (written, length_q)
         self.cursor_q += length_q
-        self._tied = {}
-        self._ready = self._spelt
-        self._spelt = {}
+        self.pitches.note_done()
 
     def _end_broken(self, length_q: Quarters) -> None:
         self.broken = _ONE
@@ -123,7 +87,7 @@ class Voice:
     def _ornament(self, heads: list[tuple[int, Quarters]]) -> None:
         """Set the ornaments that wait at the note that begins now; a rest takes none."""
         if heads:
-            self.waiting.land(self.bar, self.cursor_q, max(midi for midi, _ in heads), self._neighbours)
+            self.waiting.land(self.bar, self.cursor_q, max(midi for midi, _ in heads), self.pitches.neighbours)
         else:
             self.waiting.trail(self.bar, self._sounding_last())
             self.waiting.leave_out(self.place)
@@ -134,33 +98,7 @@ class Voice:
             return None
         return max(self.last[0], key=lambda note: note.midi)
 
-    def _neighbours(self, midi: int) -> tuple[int, int] | None:
-        """MIDI keys one step of the scale below and above a note being read, as key signature and bar have them."""
-        for (letter, octave), alteration in self._spelt.items():
-            if self._sounding(letter, octave, alteration) == midi:
-                step = _LETTERS.index(letter) + 7 * octave
-                below, above = (self._in_scale(_LETTERS[near % 7], near // 7) for near in (step - 1, step + 1))
-                return (below, above) if below >= 0 and above <= 127 else None
-        return None
-
-    def _in_scale(self, letter: str, octave: int) -> int:
-        alteration = self.key.alterations.get(letter, 0)
-        carried = self._accidentals.get(letter)
-        if carried is not None and self.propagate != "not" and (self.propagate == "pitch" or carried[1] == octave):
-            alteration = carried[0]
-        return self._sounding(letter, octave, alteration)
-
-    def _sounding(self, letter: str, octave: int, alteration: int) -> int:
-        return 12 * (octave + self.pitching.octaves + 1) + _STEPS[letter] + alteration + self.pitching.semitones
-
-    def small_key(self, accidental: int | None, letter: str, octave: int) -> int:
-        """MIDI key (unchecked) of a grace note: its accidental holds like any other, but no tie starts from it."""
-        spelt, self._spelt, self._small = self._spelt, {}, True
-        midi = self.key_of(accidental, letter, octave)
-        self._spelt, self._small = spelt, False
-        return midi
-
-    def tie(self, only: dict[int, tuple[str, int]] | None = None) -> bool:
+    def tie(self, only: dict[int, Name] | None = None) -> bool:
         """Tie the last note or chord to the next; False when there is none.
 
         only: of a chord, the place and name (letter, octave) of each note that is tied.
@@ -170,7 +108,7 @@ class Voice:
         for index, note in enumerate(self.last[0]):
             if only is None or index in only:
                 note.tied = True
-        self._tied = self._ready if only is None else {name: self._ready[name] for name in only.values()}
+        self.pitches.tie(None if only is None else list(only.values()))
         return True
 
     def break_rhythm(self, signs: str) -> bool:
@@ -206,7 +144,7 @@ class Voice:
             self.bar = self._next_bar()
         self.cursor_q = Fraction(0)
         self.overlay = overlay
-        self._accidentals.clear()
+        self.pitches.new_bar()
         return True
 
     def _next_bar(self) -> WrittenBar:
@@ -216,8 +154,13 @@ class Voice:
         bar, self.overlay = self.ahead.pop(0)
         self.cursor_q = Fraction(0)
         self.longest_q = bar.length_q
-        self._accidentals.clear()
+        self.pitches.new_bar()
         return bar
+
+    def set_unit(self, unit_q: Quarters) -> None:
+        """A new unit note length. lengths: note lengths met since, by how they are written."""
+        self.unit_q = unit_q
+        self.lengths: dict[str, Quarters] = {"": unit_q}
 
     def set_metre(self, metre: tuple[int, int] | None) -> None:
         """A new metre, from this bar on when nothing of it sounds yet, else from the next."""
@@ -228,14 +171,14 @@ class Voice:
 
     def set_key(self, key: Key) -> None:
         """A new key signature from here on."""
-        self.key = key
-        self._accidentals.clear()
+        self.pitches.key = key
+        self.pitches.new_bar()
         self.write_key()
 
     def write_key(self) -> None:
         """Record the key signature in force, as it sounds."""
-        key = self.key
-        sharps = moved_signature(key.sharps, self.pitching.semitones) if key.mode in TONIC_FIFTHS else 0
+        key = self.pitches.key
+        sharps = moved_signature(key.sharps, self.pitches.pitching.semitones) if key.mode in TONIC_FIFTHS else 0
         self.bar.keys.append((self.cursor_q, (sharps, key.mode)))
 
     def close_bar(self) -> None:
@@ -252,7 +195,7 @@ class Voice:
 
     def bar_line(self, ends: int, *, double: bool, starts: int) -> None:
         """A bar line with `ends` colons before and `starts` after it; double: it closes a section."""
-        if self.broken != 1:
+        if self.broken is not _ONE:
             self.notes.count("broken rhythm goes on over a bar line", self.place)
         now: list[str] = []
         later: list[str] = []
