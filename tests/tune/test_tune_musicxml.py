@@ -1,7 +1,7 @@
 """MusicXML 4.0 by element: each case with the answer the reference at w3.org/2021/06/musicxml40 gives."""
 
 import pytest
-from musicxml_reading import BACKWARD, DIVISIONS, FORWARD, called, ending, heads, keys, note, read, rest, said, score, sound, words
+from musicxml_reading import DIVISIONS, ending, heads, keys, note, read, score
 
 from jackrail.faults import BadInput
 
@@ -81,5 +81,3 @@ def test_faults_name_part_and_measure(inside, words):
     with pytest.raises(BadInput, match=words) as caught:
         read(score(DIVISIONS + inside))
     assert caught.value.faults[0].where == "part P1 measure 1"
-
-
