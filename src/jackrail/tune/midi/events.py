@@ -64,12 +64,15 @@ class TrackReader:
     def _quantity(self) -> int:
         """A variable-length quantity: seven bits a byte, at most four bytes."""
         value = 0
-        for _ in range(4):
-            byte = self._byte()
+        start = self.at
+        for byte in self.data[start : min(start + 4, self.end)]:
             value = value << 7 | byte & 0x7F
+            self.at += 1
             if byte < 0x80:
                 return value
-        raise _bad("has a number of more than four bytes", self.at - 4, hint=_DAMAGED)
+        if self.at < start + 4:
+            raise _bad(f"track {self.track.number} breaks off inside an event, so notes are missing", self.at, hint=_COPY)
+        raise _bad("has a number of more than four bytes", start, hint=_DAMAGED)
 
     def _read_events(self, most: int) -> None:
         """The one loop that sees every event; running status (0: none) is ended by sysex and meta events."""

@@ -60,7 +60,7 @@ def read_midi(data: bytes, title: str, choice: Choice) -> Tune:
     conductors = [melody.track] if smf.kind == 2 else smf.tracks
     _say_unfollowed(conductors, melody, notes)
     quarters = scale_of(smf.ticks_per_beat)
-    raw, under = _line(melody.notes, choice, smf, notes)
+    raw, under = _line(melody, choice, smf, notes)
     end_q = quarters(max(off for _, off, _ in raw))
     if end_q > MAX_QUARTERS:
         raise BadInput(Fault("range", "is far too long for a tune", value=f"{float(end_q):.0f} quarters", limit=f"at most {MAX_QUARTERS}"))
@@ -82,9 +82,10 @@ def read_midi(data: bytes, title: str, choice: Choice) -> Tune:
     return replace(tune, warnings=notes.sentences())
 
 
-def _line(raw: Sequence[RawNote], choice: Choice, smf: Smf, notes: Notes) -> tuple[Sequence[RawNote], Sequence[RawNote]]:
+def _line(melody: Strand, choice: Choice, smf: Smf, notes: Notes) -> tuple[Sequence[RawNote], Sequence[RawNote]]:
     """The notes to play, and those left out beside them."""
-    if choice.line == "all":
+    raw = melody.notes
+    if choice.line == "all" or melody.one_by_one:
         return raw, ()
     line, left = skyline(raw, ceil(TOGETHER_Q * smf.ticks_per_beat))
     if left and choice.line is None:

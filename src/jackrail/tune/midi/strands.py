@@ -72,6 +72,11 @@ class Strand:
                 until = off
         return total
 
+    @property
+    def one_by_one(self) -> bool:
+        """Whether no note begins before the one before it has ended."""
+        return self.sounding == sum([off - on for on, off, _ in self.notes])
+
     @cached_property
     def beginnings(self) -> int:
         """How many moments there are at which a note begins."""
