@@ -247,7 +247,7 @@ def _setting_head(console: Console, setting: Setting, tune: Tune) -> None:
     if setting.harmony in _SOURCES and setting.strokes:
         shift, sharps = setting.transpose_semitones, tune.sharps_at(Fraction(0))
         symbols = dict.fromkeys(moved_symbol(stroke.symbol, shift, sharps) for stroke in setting.strokes)
-        table.add_row("", f"{_SOURCES[setting.harmony]}, none were written: {' '.join(symbols)}")
+        table.add_row("", f"{_SOURCES[setting.harmony]}: {' '.join(symbols)}; none were written")
     proof = "no setting costs less, by the weights in docs/fitting.md" if setting.optimal else "a better setting may exist"
     table.add_row("proof", proof)
     console.print(table)
