@@ -30,17 +30,18 @@ _MOST_NAMED = 6
 
 @dataclass(frozen=True)
 class Accompaniment:
-    """What sounds beside the melody: other strands, and the notes left out of its own."""
+    """What sounds beside the melody: other strands, and the notes left out of its own. until: tick when the melody ends."""
 
     strands: Sequence[Strand]
     under: Sequence[RawNote]
+    until: int
 
     @classmethod
     def beside(cls, melody: Sequence[RawNote], strands: Sequence[Strand], under: Sequence[RawNote]) -> Accompaniment:
         """Of `strands` those that do not only double the melody."""
         heads = {(on, key % 12) for on, _, key in melody}
         own = [one for one in strands if sum((on, key % 12) in heads for on, _, key in one.notes) < _SHARE * len(one.notes)]
-        return cls(own, under)
+        return cls(own, under, max(off for _, off, _ in melody))
 
     @property
     def label(self) -> str:
@@ -51,7 +52,7 @@ class Accompaniment:
 
     def chords(self, quarters: Scale, bars: Sequence[Bar], key: KeyMark | None) -> tuple[ChordSymbol, ...]:
         """What its notes spell out, empty when they are none. Times as `quarters` makes them of ticks."""
-        raw = [*self.under, *(note for strand in self.strands for note in strand.notes)]
+        raw = [note for notes in (self.under, *(strand.notes for strand in self.strands)) for note in notes if note[0] < self.until]
         if not raw or not bars:
             return ()
         chords = estimate_chords([TuneNote(quarters(on), quarters(off - on), midi) for on, off, midi in raw], bars, key)
