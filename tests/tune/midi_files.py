@@ -2,6 +2,7 @@
 
 import struct
 from collections.abc import Iterable
+from typing import Any
 
 Row = tuple[int, bytes]
 """A moment in ticks and the bytes of one event without its delta."""
@@ -78,3 +79,34 @@ def in_order(rows: Iterable[Row]) -> bytes:
 def file(*tracks: bytes, division: int = Q, kind: int | None = None) -> bytes:
     kind = min(len(tracks) - 1, 1) if kind is None else kind
     return b"MThd" + struct.pack(">IHHH", 6, kind, len(tracks), division) + b"".join(tracks)
+
+
+def struck(messages: Iterable[Any]) -> dict[int, list[tuple[int, int, int]]]:
+    """Channel -> (on, length, key) in ticks of a track's messages as mido reads them, worked out on the whole row of each key.
+
+    The rule of tune/midi/sounding.py: a note whose key is struck again ends there. Between a strike and the next one, the release that
+    ends it is the one after all that are owed to notes cut short; where so many do not come, the first that is not at the very tick of
+    the strike.
+    """
+    rows: dict[tuple[int, int], list[tuple[int, bool]]] = {}
+    now = 0
+    for message in messages:
+        now += message.time
+        if message.type in {"note_on", "note_off"}:
+            rows.setdefault((message.channel, message.note), []).append((now, message.type == "note_on" and message.velocity > 0))
+    found: dict[int, list[tuple[int, int, int]]] = {}
+    for (channel, key), row in rows.items():
+        owed = 0
+        for index, (on, strike) in enumerate(row):
+            if not strike:
+                continue
+            later = row[index + 1 :]
+            until = next((at for at, (_, again) in enumerate(later) if again), len(later))
+            releases = [tick for tick, _ in later[:until]]
+            own = releases[min(owed, sum(tick == on for tick in releases)) :]
+            full = len(releases) > owed
+            off = releases[owed] if full else own[0] if own else later[until][0] if until < len(later) else None
+            owed = 0 if full or own else owed - len(releases) + 1
+            if off is not None and off > on:
+                found.setdefault(channel, []).append((on, off - on, key))
+    return found

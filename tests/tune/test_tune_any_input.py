@@ -6,14 +6,13 @@ import pkgutil
 import struct
 import time
 import zipfile
-from collections.abc import Iterable
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from midi_files import struck
 
 from jackrail.faults import BadInput
 from jackrail.pitch import parse_chord
@@ -129,36 +128,6 @@ def test_any_musicxml_elements(tmp_path, inside):
 
 
 events = st.lists(st.tuples(st.integers(0, 200), st.integers(0, 15), st.integers(0, 127), st.integers(0, 127)), min_size=1, max_size=40)
-
-
-def struck(messages: Iterable[Any]) -> dict[int, list[tuple[int, int, int]]]:
-    """Channel -> (on, off, key) in ticks of mido's messages, by the rule for keys struck again, worked out on the whole row of a key.
-
-    A note ends at the next strike, or if that comes later, where as many releases have come as strikes are owed one, or else at the
-    first release. A release at the tick of a strike that cut a note short is that note's.
-    """
-    rows: dict[tuple[int, int], list[tuple[int, bool]]] = {}
-    now = 0
-    for message in messages:
-        now += message.time
-        if message.type in {"note_on", "note_off"}:
-            rows.setdefault((message.channel, message.note), []).append((now, message.type == "note_on" and message.velocity > 0))
-    found: dict[int, list[tuple[int, int, int]]] = {}
-    for (channel, key), row in rows.items():
-        owed = 0
-        for index, (on, strike) in enumerate(row):
-            if not strike:
-                continue
-            later = row[index + 1 :]
-            until = next((at for at, (_, again) in enumerate(later) if again), len(later))
-            releases = [tick for tick, _ in later[:until]]
-            own = releases[min(owed, sum(tick == on for tick in releases)) :]
-            full = len(releases) > owed
-            off = releases[owed] if full else own[0] if own else later[until][0] if until < len(later) else None
-            owed = 0 if full or own else owed - len(releases) + 1
-            if off is not None and off > on:
-                found.setdefault(channel, []).append((on, off - on, key))
-    return found
 
 
 @quick
