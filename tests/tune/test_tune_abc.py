@@ -265,6 +265,7 @@ def test_a_transposed_voice_moves_its_chord_symbols():
     ("music", "words"),
     [
         ("HC4|]", "fermatas are not held: bar 1"),
+        ("[Q:1/4=fast5]C4|]", "the tempo on line 7 column 1 cannot be read as a tempo: '1/4=fast5'; write 1/4=120: left out"),
         ("!arpeggio![CE]4|]", "chords are not broken (arpeggio): bar 1"),
         ("C4|]\nd:x", "the field d: is not known and is left out: line 8"),
         ("[m:~g2={a}g]C4|]", "a macro inside a line of music is left out, write m: on a line of its own: line 7 column 1"),

@@ -101,6 +101,7 @@ def test_ornaments_are_played_out_and_a_long_trill_is_one():
         ("Tz4|A4|]", "ornaments at no note are left out: bar 1"),
         ("A4|z4{g}|]", "ornaments at no note are left out: bar 3"),
         ("{g?}A4|]", "the character '?' among grace notes cannot be read and is left out: line 7 column 1"),
+        (f"{{{'g' * 33}}}A4|]", "of more than 32 grace notes in a row the first are kept: line 7 column 1"),
         ("TTTTTTTTTA4|]", "of more than 8 ornaments at one note the first are kept: bar 1"),
         ("TC,,,,,4|]", "an ornament at the end of the MIDI range is left out: bar 1"),
     ],

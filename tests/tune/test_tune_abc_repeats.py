@@ -45,6 +45,7 @@ from abc_reading import letters, read
         ("|:C|[1.-2.D:|[3.E|]", "CDCDCE"),
         ("|:C|1D:|2E:|3F|]", "CDCECF"),
         ("|:C|1-3D:|4E|]", "CDCDCDCE"),
+        ('|:C|["1st"D:|["2nd time"E|]', "CDCE"),
     ],
 )
 def test_bar_lines_and_endings(music, wanted):
@@ -116,6 +117,10 @@ def test_key_and_tempo_hold_in_parts_played_in_another_order():
         ("|::C:|D|]", "the repeat up to bar 1 begins with more dots than it ends: it is played 3 times"),
         ("C|1D|2E|]", "endings from bar 2 on have no repeat sign"),
         ('|:C|["last"D:|E|]', "has no number: played as plain music"),
+        ('|:C|["1st"D:|["2nd"E|]', 'the bracket ["2nd" on line 7 is read as ending 2'),
+        ("|:C|1D:|1E|]", "two endings up to bar 3 are for pass 1: check their numbers"),
+        ("|:C|1D|1E:|", "two endings up to bar 3 are for pass 1: check their numbers"),
+        ("|:C|[1,2D:|[2,3E|]", "two endings up to bar 3 are for pass 2: check their numbers"),
         ("[V:1]|:C:|D|]\n[V:2]E|F|]", "repeats of voice 2 differ from those of voice 1, which are followed"),
         ("[V:1]C|D|]\n[V:2]E|!D.C.!F|]", "repeats of voice 2 differ from those of voice 1, which are followed"),
     ],

@@ -141,6 +141,13 @@ def test_fields_and_lines_go_on():
     assert keys("C4|\\\n:|D4|]") == [60, 60, 62]
 
 
+def test_a_history_once_went_on_without_a_letter():
+    # Section 10.1, deprecated: H: goes on to the next field.
+    assert read_abc(split_tunes("X:1\nH:The first | line\nand another | of it\nM:4/4\nL:1/4\nK:C\nC4|]\n")[0]).notes[0].midi == 60
+    with pytest.raises(BadInput, match="music begins before the K: field"):
+        read_abc(split_tunes("X:1\nH:The first\nM:4/4\nCDEF|\nK:C\nC4|]\n")[0])
+
+
 def test_reading_a_field_that_goes_on_for_ever_takes_no_time():
     start = time.perf_counter()
     split_tunes("X:1\nP:A\n" + "+:\n" * 1_000_000)

@@ -25,6 +25,7 @@ _TUPLET_Q = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}  # the others take 2, in compound met
 _GRACE_NOTE = re.compile(r"(?P<acc>\^\^?|__?|=)?(?P<letter>[A-Ga-g])(?P<octave>[,']*)[\d/]*")
 _BESIDE_GRACE_NOTES = re.compile(r"[^{}\[\]()<>/\-\s.~H-Wh-w]|!")
 _KEYS = 128
+MOST_GRACE_NOTES = 32
 _GOES_ON = frozenset(":123456789")
 _STARTS = re.compile(r":*(?![:|\[\]])")
 
@@ -188,6 +189,9 @@ class MusicReader:
         for note in _GRACE_NOTE.finditer(match[0]):
             octave = (5 if note["letter"].islower() else 4) + note["octave"].count("'") - note["octave"].count(",")
             keys.append(voice.pitches.small_key(ACCIDENTALS[note["acc"]] if note["acc"] else None, note["letter"].upper(), octave))
+        if len(keys) > MOST_GRACE_NOTES:
+            self.notes.count(f"of more than {MOST_GRACE_NOTES} grace notes in a row the first are kept", self._where())
+            del keys[MOST_GRACE_NOTES:]
         strange = _BESIDE_GRACE_NOTES.search(_GRACE_NOTE.sub("", match[0]))
         if strange is not None:
             self.notes.count(f"the character {strange[0]!r} among grace notes cannot be read and is left out", self._where())
@@ -220,6 +224,9 @@ class MusicReader:
         self.voice.bar_line(len(match["ends"]), double=double, starts=len(match["starts"]))
 
     def _ending(self, match: re.Match[str]) -> None:
+        if match["passes"] is None and (numbered := PASSES.match(match["named"])) is not None:
+            self.notes.say(f"the bracket {match[0][:20]} on line {self.number} is read as ending {numbered['passes'][:20]}")
+            match = numbered
         if match["passes"] is None:
             self.notes.say(f"the bracket {match[0][:20]} on line {self.number} has no number: played as plain music")
             self.voice.close_bar()

@@ -52,6 +52,7 @@ class TuneLines:
         self.voice_words: dict[str, list[str]] = {}
         self.voice_names: dict[str, str] = {}
         self.in_text = False
+        self.last_letter = ""
         self._on: dict[str, Callable[[str], None]] = {
             "K": self._key, "M": self._metre, "L": self._unit, "Q": self._tempo, "P": self._part, "V": self._voice, "U": self._user,
             "I": self._instruction, "m": self._macro,
@@ -88,7 +89,7 @@ class TuneLines:
         elif in_body:
             self._open_voice()
             self.music.read(uncommented(line), number)
-        elif re.search(r"[|\]]", line):
+        elif re.search(r"[|\]]", line) and self.last_letter != "H":  # H: once went on to the next field (ABC 2.1 section 10.1)
             hint = "end the header with K: and the key, or K:none"
             self.faults.append(Fault("missing", "music begins before the K: field", f"line {number}", repr(line[:20]), hint=hint))
             self.key = Key()  # so that it is said once
@@ -119,6 +120,7 @@ class TuneLines:
     def _field(self, letter: str, value: str, place: str) -> None:
         act = self._on.get(letter)
         self.place = place
+        self.last_letter = letter
         if act is None:
             if letter == "+":
                 self.notes.count("+: goes on with no field and is left out", place)
@@ -220,8 +222,12 @@ class TuneLines:
             self._here.set_unit(read_unit(value))
 
     def _tempo(self, value: str) -> None:
+        try:
+            read_tempo(value, Fraction(1))
+        except FieldError as error:
+            self.notes.say(f"the tempo on {self.place} {error}: left out")
+            return
         if self._here is None:
-            read_tempo(value, Fraction(1))  # refused here, where its line is known
             self.tempo_text = value
         else:
             self._set_tempo(self._here, value)

@@ -27,6 +27,7 @@ class Voice:
         self.bars: list[WrittenBar] = []
         self.parts: list[tuple[str, int]] = []
         self.ending: frozenset[int] = frozenset()
+        self.used: frozenset[int] = frozenset()  # passes that the endings in a row so far are for
         self.plays = 0
         self.pending: list[str] = []
         self.note_count = 0
@@ -188,6 +189,8 @@ class Voice:
             self.waiting.trail(self.bar, self._sounding_last())
         if not length_q:
             return
+        if not self.bar.ending:
+            self.used = frozenset()
         self.bar.length_q = length_q
         self.bar.settle_chords(self.notes, self.place)
         self.bars.append(self.bar)
@@ -225,6 +228,10 @@ class Voice:
     def start_ending(self, passes: frozenset[int]) -> None:
         """A bracket for some passes begins here."""
         self.close_bar()
+        again = passes & self.used
+        if again:
+            self.notes.say(f"two endings up to bar {len(self.bars) + 1} are for pass {min(again)}: check their numbers")
+        self.used |= passes
         self.ending = self.bar.ending = passes
         self.bar.ending_start = True
 
