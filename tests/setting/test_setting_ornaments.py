@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from jackrail.faults import BadInput
 from jackrail.motion.voice import Place, Voice
 from jackrail.setting.fit import arrange, fit
+from jackrail.setting.losses import gather
 from jackrail.setting.taste import Taste, lent, note_weights
 from jackrail.setting.wishes import Wishes
 from jackrail.tune.embellish import embellished
@@ -49,10 +50,20 @@ def test_small_notes_are_counted_apart_from_the_melody():
     assert (setting.notes_kept, setting.notes_total, setting.small_kept, setting.small_total) == (3, 3, 1, 4)
     assert [(loss.kind, loss.place, loss.written, loss.reason) for loss in setting.losses] == [
         ("small-lost", "bar 1 beat 1.75", "C5", "no voice has C5"),
-        ("small-lost", "bar 1 beat 3.08", "C#5", "this machine cannot play the whole ornament here"),
-        ("small-lost", "bar 1 beat 3.17", "B4", "this machine cannot play the whole ornament here"),
+        ("small-lost", "bar 1 beat 3", "ornament of B4", "this machine cannot play all of it here"),
+        ("small-lost", "bar 1 beat 3", "ornament of B4", "this machine cannot play all of it here"),
+    ]
+    assert [(row.what, row.written, row.places) for row in gather(setting.losses)] == [
+        ("small note left out", "C5", ("bar 1 beat 1.75",)),
+        ("small note left out", "ornament of B4", ("bar 1 beat 3",)),
     ]
     assert [note.ornamental for note in setting.notes] == [False, True, False, False]
+
+
+def test_small_notes_are_told_after_what_the_melody_lost():
+    made = with_ornaments(LINE, (1, 69, "grace", (72,)))
+    _, setting = arrange(made, hammers(67, 69), "Hammers", STAY)
+    assert [row.what for row in gather(setting.losses)] == ["note left out", "small note left out"]
 
 
 def test_a_small_note_is_never_moved_by_an_octave():

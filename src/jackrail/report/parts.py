@@ -75,8 +75,8 @@ def _lost_by_ladder(ladders: list[Ladder], work: Work) -> dict[int, list[Lost]]:
         index = min(range(len(ladders)), key=lambda ladder: ladders[ladder].distance(midi))
         ladder = ladders[index]
         where = " (beyond this panel)" if ladder.distance(midi) else ""
-        small = "small note " if note.ornamental else ""
-        title = f"{loss.place}: {small}{loss.written} left out{where}: {loss.reason}"
+        name = f"small note {pitch_name(midi)}" if note.ornamental else loss.written
+        title = f"{loss.place}: {name} left out{where}: {loss.reason}"
         marks.setdefault(index, []).append(Lost(loss.onset_s, ladder.y_of(midi), title))
     return marks
 

@@ -31,20 +31,26 @@ class Explainer:
                 continue
             midi = note.midi + self._found.transpose
             place, at_s = tune.place(note.onset_q), self._at_s(self._parts.onsets_s[index])
-            if option is None:
+            if index in self._parts.barred:
+                yield self._torn(index, at_s)
+            elif option is None:
                 yield Loss("small-lost" if note.ornamental else "note-lost", place, at_s, pitch_name(midi), "", self._why_lost(index, midi))
             else:
                 yield Loss(
                     "note-folded", place, at_s, pitch_name(midi), pitch_name(midi + 12 * option.octaves), self._why_folded(index, midi)
                 )
 
+    def _torn(self, index: int, at_s: float) -> Loss:
+        """A small note of an ornament that is left out as a whole is told with it, at its main note."""
+        main = self._parts.tune.notes[self._parts.lent[index]]
+        what = f"ornament of {pitch_name(main.midi + self._found.transpose)}"
+        return Loss("small-lost", self._parts.tune.place(main.onset_q), at_s, what, "", "this machine cannot play all of it here")
+
     def _at_s(self, written_s: float) -> float:
         return self._lead_in_s + written_s * self._found.slowdown
 
     def _why_lost(self, index: int, midi: int) -> str:
         options = self._events[index].options
-        if index in self._parts.barred:
-            return "this machine cannot play the whole ornament here"
         if not options:
             within = pitch_name(midi) if self._parts.tune.notes[index].ornamental else f"{class_name(midi)} within two octaves"
             return f"no voice has {within}"

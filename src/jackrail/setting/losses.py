@@ -18,7 +18,7 @@ _WORDS: dict[LossKind, str] = {
 
 @dataclass(frozen=True)
 class LossRow:
-    """Losses alike in everything but their place. places: bar and beat of each, in time order."""
+    """Losses alike in everything but their place. places: bar and beat of each, in time order; an ornament's once for all its notes."""
 
     what: str
     written: str
@@ -28,10 +28,12 @@ class LossRow:
 
 
 def gather(losses: Iterable[Loss]) -> list[LossRow]:
-    """One row for each different (kind, written, played, reason), in the order of their first places."""
+    """One row for each different (kind, written, played, reason), in the order of their first places, those of small notes last."""
     places: dict[tuple[LossKind, str, str, str], list[str]] = {}
-    for loss in losses:
-        places.setdefault((loss.kind, loss.written, loss.played, loss.reason), []).append(loss.place)
+    for loss in sorted(losses, key=lambda loss: loss.kind == "small-lost"):
+        where = places.setdefault((loss.kind, loss.written, loss.played, loss.reason), [])
+        if loss.kind != "small-lost" or where[-1:] != [loss.place]:
+            where.append(loss.place)
     return [
         LossRow(_WORDS[kind], written, played or "nothing", reason, tuple(where))
         for (kind, written, played, reason), where in places.items()
