@@ -55,3 +55,27 @@ def test_a_long_text_is_no_chord_symbol():
 def test_a_tension_is_never_read_as_part_of_the_root(symbol):
     """A with a flattened ninth is no A flat ninth: what cannot be read is refused, and so warned of."""
     assert readable(symbol) is None
+
+
+@pytest.mark.parametrize(
+    ("written", "read"),
+    [
+        ("C7(b9,no5)", "C7b9no5"),
+        ("C7 (b9, #11)", "C7b9#11"),
+        ("Cmaj7(#11)", "Cmaj7#11"),
+        ("C(add9)", "C(add9)"),
+        ("CM7Add13", "CM7Add13"),
+        ("CM7 (Add13)", "CM7Add13"),
+        ("Gm7(add11)/D", "Gm7add11/D"),
+        ("C(no3)", "C(no3)"),
+        ("C7(Am)", "C7"),
+    ],
+)
+def test_spellings_of_alterations(written, read):
+    assert readable(written) == read
+
+
+def test_a_capital_m_stays_a_major_seventh():
+    """What is read in any case must not make M7 an m7."""
+    assert parse_chord(readable("CM7ADD13") or "").classes == {0, 4, 7, 11, 9}
+    assert parse_chord(readable("CMIN7") or "").classes == {0, 3, 7, 10}

@@ -1,7 +1,7 @@
 """MusicXML 4.0 by element: each case with the answer the reference at w3.org/2021/06/musicxml40 gives."""
 
 import pytest
-from musicxml_reading import DIVISIONS, ending, heads, keys, note, read, score
+from musicxml_reading import DIVISIONS, ending, heads, keys, note, read, rest, said, score
 
 from jackrail.faults import BadInput
 
@@ -81,3 +81,103 @@ def test_faults_name_part_and_measure(inside, words):
     with pytest.raises(BadInput, match=words) as caught:
         read(score(DIVISIONS + inside))
     assert caught.value.faults[0].where == "part P1 measure 1"
+
+
+def test_divisions_that_change_in_mid_part():
+    # divisions: "how many divisions per quarter note", until the next one.
+    finer = "<attributes><divisions>12</divisions></attributes>"
+    assert heads(score(DIVISIONS + note("C", 2) + finer + note("D", 12), note("E", 24))) == [(0, 1, 72), (1, 1, 74), (2, 2, 76)]
+
+
+def test_divisions_without_a_common_measure_are_refused():
+    # Each is legal by itself; exact times of all together would need numbers of thousands of digits.
+    primes = (999_999_937, 999_999_929, 999_999_893)
+    changes = "".join(f"<attributes><divisions>{prime}</divisions></attributes>" + note("C", 1) for prime in primes)
+    with pytest.raises(BadInput, match="cannot be used"):
+        read(score(DIVISIONS + changes))
+
+
+def test_a_triplet_within_a_triplet():
+    # A ninth of a half is duration 2 of 9 to the quarter: lengths are what <duration> says, <time-modification> is for the eye.
+    nine = DIVISIONS.replace("<divisions>2", "<divisions>9")
+    inner = "<time-modification><actual-notes>9</actual-notes><normal-notes>4</normal-notes></time-modification>"
+    got = heads(score(nine + "".join(note("C", 2, inner) for _ in range(3)) + note("D", 6) + note("E", 6)))
+    third = pytest.approx(2 / 9)
+    assert [length for _, length, _ in got] == [third, third, third, pytest.approx(2 / 3), pytest.approx(2 / 3)]
+
+
+def test_ties_over_three_bars_and_ties_to_nothing():
+    both = "<tie type='stop'/><tie type='start'/>"
+    bars = [note("C", inside="<tie type='start'/>"), note("C", inside=both), note("C", inside="<tie type='stop'/>")]
+    assert heads(score(DIVISIONS + bars[0], *bars[1:])) == [(0, 6, 72)]
+    loose = score(DIVISIONS + note("C", inside="<tie type='start'/>"), note("D"))
+    assert heads(loose) == [(0, 2, 72), (2, 2, 74)]
+    assert "ties that lead to no note of the same pitch are ignored: bar 1" in said(loose)
+
+
+def test_let_ring_is_no_tie():
+    ring = "<notations><tied type='let-ring'/></notations>"
+    assert heads(score(DIVISIONS + note("C", inside=ring), note("C"))) == [(0, 2, 72), (2, 2, 72)]
+
+
+def test_notes_that_are_no_melody_are_named():
+    unpitched = "<note><unpitched/><duration>2</duration></note>"
+    assert "notes without pitch are left out: measure 1" in said(score(DIVISIONS + unpitched + note("C", 2)))
+    slash = note("B", 2, "<notehead>slash</notehead>")
+    assert heads(score(DIVISIONS + slash + note("C", 2))) == [(1, 1, 72)]
+    assert "slashes, which show a rhythm without pitch, are left out: measure 1" in said(score(DIVISIONS + slash + note("C", 2)))
+    cue = note("D", 2, before="<cue/>")
+    assert heads(score(DIVISIONS + cue + note("C", 2))) == [(1, 1, 72)]
+    assert "cue notes are left out: measure 1" in said(score(DIVISIONS + cue + note("C", 2)))
+    small = note("C", 4, "<type size='cue'>half</type>")
+    assert heads(score(DIVISIONS + small)) == [(0, 2, 72)]
+    assert "notes of small size are played like the others: measure 1" in said(score(DIVISIONS + small))
+    once = note("C").replace("<note>", "<note time-only='1'>")
+    assert "notes for some passes only are played in all: measure 1" in said(score(DIVISIONS + once))
+
+
+@pytest.mark.parametrize("sign, what", [("beat-repeat", "signs that repeat a beat"), ("slash", "slashes for a rhythm")])
+def test_slash_notation_is_named(sign, what):
+    style = f'<attributes><measure-style><{sign} type="start"/></measure-style></attributes>'
+    assert f"{what} are not played out, notes that the file has for them are: measure 2" in said(
+        score(DIVISIONS + note("C"), style + note("D"))
+    )
+
+
+def test_rests_of_several_bars():
+    style = "<attributes><measure-style><multiple-rest>2</multiple-rest></measure-style></attributes>"
+    assert heads(score(DIVISIONS + note("C"), style + rest(), rest(), note("D"))) == [(0, 2, 72), (6, 2, 74)]
+
+
+def test_a_measure_without_notes_lasts_its_metre():
+    assert heads(score(DIVISIONS + note("C"), "", note("D"))) == [(0, 2, 72), (4, 2, 74)]
+
+
+def test_senza_misura_is_not_judged_by_its_length():
+    free = "<attributes><time><senza-misura/></time></attributes>"
+    tune = read(score(DIVISIONS + note("C"), free + note("D", 14), note("E", 2)))
+    assert [float(bar.length_q) for bar in tune.bars] == [2, 7, 1]
+    assert not [warning for warning in tune.warnings if "holds" in warning]
+
+
+def test_a_transposition_that_changes_in_mid_part():
+    # transpose: diatonic, chromatic and octave-change lead "from written to sounding pitch" from where it stands.
+    def moved(chromatic: int, octave: str = "") -> str:
+        return f"<attributes><transpose><chromatic>{chromatic}</chromatic>{octave}</transpose></attributes>"
+
+    bars = [DIVISIONS + moved(-2) + note("D"), moved(-9) + note("A"), moved(0, "<octave-change>-1</octave-change>") + note("C")]
+    assert keys(*bars) == [72, 72, 60]
+    assert "doubled an octave away" in said(score(DIVISIONS + moved(0, "<double/>") + note("C")))
+
+
+def test_a_transposition_after_its_key_moves_the_key_too():
+    key = "<attributes><key><fifths>2</fifths></key></attributes>"
+    moved = "<attributes><transpose><chromatic>-2</chromatic></transpose></attributes>"
+    assert [(mark.sharps, mark.mode) for mark in read(score(DIVISIONS + key + moved + note("D"))).keys] == [(0, "major")]
+
+
+def test_forward_and_backup():
+    move = "<forward><duration>2</duration></forward>"
+    assert heads(score(DIVISIONS + note("C", 2) + move, note("D"))) == [(0, 1, 72), (2, 2, 74)]
+    back = "<backup><duration>2</duration></backup>"
+    assert heads(score(DIVISIONS + note("C") + back + note("E", 2, "<voice>2</voice>"))) == [(0, 2, 72), (1, 1, 76)]

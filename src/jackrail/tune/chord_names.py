@@ -37,7 +37,7 @@ def readable(symbol: str) -> str | None:
     root = _root(text)
     for candidate in (
         text.replace(" ", ""),
-        re.sub(r"\([A-G][^)]*\)", "", text).strip(),
+        re.sub(r"\((?!Add|Aug|Dim|Dom)[A-G][^)]*\)", "", text).strip(),
         re.sub(r"[(),\s]", "", text),
         _lowered(text),
     ):

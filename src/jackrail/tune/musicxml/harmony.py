@@ -94,6 +94,8 @@ def _root(harmony: Element, reader: Reading) -> str | None:
     found = re.fullmatch(r"([b#♭♯]?)([ivIV]{1,3})", (function or "").strip())
     if found is None or found[2].lower() not in _ROMAN:
         return None
+    if found[1] and reader.written_key[1] == "minor":
+        reader.notes.count("accidentals of Roman numerals in a minor key alter its own (natural) scale", reader.measure)
     return _degree_of_key(_ROMAN[found[2].lower()], {"": 0, "#": 1, "♯": 1}.get(found[1], -1), reader.written_key)
 
 
