@@ -295,6 +295,16 @@ def test_times_in_seconds_have_no_grid():
     assert read(data, division=0xE728, quantise=0.0).notes
 
 
+# --- keys struck twice
+
+
+def test_two_lines_that_meet_at_once_are_one_note_and_nothing_is_said():
+    rows = [hexes(0, "90 3C 50"), hexes(0, "90 3C 50"), hexes(Q, "80 3C 00"), hexes(2 * Q, "80 3C 00")]
+    tune = read(in_order([*START, *rows, *melody(2 * Q, HIGH)]))
+    assert [(float(one.onset_q), float(one.duration_q)) for one in tune.notes[:2]] == [(0, 2), (2, 1)]
+    assert tune.warnings == ()
+
+
 # --- what is not followed
 
 

@@ -2,9 +2,9 @@
 
 A key struck again while it sounds ends its first note there. The second lasts until as many releases have come as strikes, so that
 where two lines meet on one key the later note lasts to the last release; where a release is missing, which shows at the next strike
-or the end, the first release ends it. A release written after the strike of the same tick is the first note's. Notes of no length, and
-keys never released, are left out and said. All notes off (controllers 120 and 123 to 127, MIDI 1.0 channel mode messages) ends what
-sounds on its channel.
+or the end, the first release ends it. A release written after the strike of the same tick is the first note's. Strikes of one key at
+one tick are one note, the longer. Notes of no length, and keys never released, are left out and said. All notes off (controllers
+120 and 123 to 127, MIDI 1.0 channel mode messages) ends what sounds on its channel.
 """
 
 from __future__ import annotations
@@ -22,7 +22,8 @@ class Sounding:
     def __init__(self, track: Track, notes: Notes) -> None:
         self._track = track
         self._notes = notes
-        self._down: dict[tuple[int, int], tuple[int, int, int]] = {}  # channel, key -> on, releases owed, first release or -1
+        # channel, key -> on, releases owed to notes before it, first release or -1, whether it cut one of those notes short
+        self._down: dict[tuple[int, int], tuple[int, int, int, bool]] = {}
         self._odd_seen = 0
 
     def odd(self, sentence: str) -> None:
@@ -36,17 +37,18 @@ class Sounding:
     def strike(self, tick: int, channel: int, key: int) -> None:
         """A key goes down."""
         before = self._down.get((channel, key))
-        owed = 0
+        owed, cuts = 0, False
         if before is not None:
-            on, owed, released = before
+            on, owed, released, cuts = before
             if released >= 0:
-                owed = 0  # a release was missing
+                owed, cuts = 0, False  # a release was missing
                 self._note(channel, on, released, key)
             else:
                 owed += 1
                 if tick > on:
+                    cuts = True
                     self._note(channel, on, tick, key)
-        self._down[channel, key] = (tick, owed, -1)
+        self._down[channel, key] = (tick, owed, -1, cuts)
 
     def release(self, tick: int, channel: int, key: int) -> None:
         """A key comes up."""
@@ -54,25 +56,26 @@ class Sounding:
         if held is None:
             self._notes.count("releases of keys that do not sound are ignored", f"track {self._track.number} tick {tick}")
             return
-        on, owed, released = held
+        on, owed, released, cuts = held
         if not owed:
             self._note(channel, on, tick, key)
         elif tick == on:
-            self._down[channel, key] = (on, owed - 1, released)
+            self._down[channel, key] = (on, owed - 1, released, cuts)
         else:
-            self._say_cut(channel, on)
-            self._down[channel, key] = (on, owed - 1, released if released >= 0 else tick)
+            if cuts:
+                self._say_cut(channel, on)
+            self._down[channel, key] = (on, owed - 1, released if released >= 0 else tick, cuts)
 
     def all_off(self, tick: int, channel: int) -> None:
         """All keys of a channel come up."""
         for key in [key for sounding, key in self._down if sounding == channel]:
-            on, _, released = self._down.pop((channel, key))
+            on, _, released, _ = self._down.pop((channel, key))
             self._note(channel, on, released if released >= 0 else tick, key)
 
     def end(self) -> None:
         """The track ends: what still sounds has no end and is left out."""
-        for (channel, key), (on, owed, released) in sorted(self._down.items(), key=lambda item: item[1][0]):
-            if owed:
+        for (channel, key), (on, owed, released, cuts) in sorted(self._down.items(), key=lambda item: item[1][0]):
+            if owed and cuts:
                 self._say_cut(channel, on)
             if released >= 0:
                 self._note(channel, on, released, key)
