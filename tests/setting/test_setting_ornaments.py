@@ -15,7 +15,8 @@ from jackrail.setting.taste import Taste, lent, note_weights
 from jackrail.setting.wishes import Wishes
 from jackrail.tune.embellish import embellished
 from jackrail.tune.model import Ornament, TuneNote
-from workshop import MACHINE_NAMES, ensemble, examples, tune, tunes
+from jackrail.tune.read import read_tune
+from workshop import MACHINE_NAMES, ROOT, ensemble, examples, tune, tunes
 
 STAY = Wishes(transpose=0, tempo="100%", ornaments="all")
 LINE = tune((67, "1"), (69, "1"), (71, "2"), tempo=60.0, bars=1)
@@ -136,6 +137,23 @@ def test_a_small_note_at_the_top_does_not_make_another_voice_the_accompaniment()
     small = TuneNote(Fraction(23, 12), Fraction(1, 12), 72, ornamental=True)
     with_small = replace(made, notes=(*made.notes[:3], small, made.notes[3]))
     assert note_weights(with_small)[2] == note_weights(made)[2]
+
+
+def test_many_small_notes_make_no_tempo_dearer():
+    """The zither plays this jig slower than written whatever stands beside its notes: five small ones that it cannot play, here."""
+    made = read_tune(ROOT / "tunes" / "gull_steps.abc")
+    graces = [(note.onset_q, note.midi, "grace", (61,) * 5) for note in made.notes]
+    plain, full = (
+        arrange(with_ornaments(made, *graces), ensemble("quay_zither").voices, "Zither", wishes)[1]
+        for wishes in (Wishes(), Wishes(ornaments="all"))
+    )
+    assert full.small_total > 500
+    assert (full.tempo_factor, full.notes_kept, full.transpose_semitones) == (
+        plain.tempo_factor,
+        plain.notes_kept,
+        plain.transpose_semitones,
+    )
+    assert plain.tempo_factor < 0.7
 
 
 def test_a_small_note_after_a_rest_takes_nobodys_time():

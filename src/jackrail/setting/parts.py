@@ -84,7 +84,7 @@ class Parts:
     @cached_property
     def weight(self) -> float:
         """Cost of leaving the whole melody out."""
-        return sum(self.weights)
+        return sum(weight for (_, small), weight in self._weight_of.items() if not small)
 
     def transpositions(self) -> range:
         """Every transposition in semitones that could bring at least one note onto a place in its own octave."""
