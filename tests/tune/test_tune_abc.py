@@ -78,6 +78,10 @@ def test_keys_with_accidentals_of_their_own():
     assert keys("C F c f", "D Phr ^f") == [60, 66, 72, 78]  # two flats and, as the standard's example has it, F sharp
     assert keys("C F B", "D exp _b _e ^f") == [60, 66, 70]
     assert keys("C F B", "none") == [60, 65, 71]
+    # "K:<tonic> <mode> <accidentals>", here without the blanks: D mixolydian has F sharp and C natural anyway.
+    assert keys("C F B", "Dmix_B") == keys("C F B", "D mix _B") == [60, 66, 70]
+    assert keys("C F B", "Dmix=c^f") == keys("C F B", "D=c") == [60, 66, 71]
+    assert keys("C F", "C middle=d") == keys("C F", "C m=d stafflines=5 mozart:noteC=snare") == [60, 65]
     assert keys("C F", "C octave=-1") == [48, 53]
     assert keys("C F", "C transpose=-2") == [58, 63]
     assert keys("C F", "C treble-8") == [48, 53]  # section 4.6: the player transposes by the octave

@@ -45,6 +45,8 @@ from abc_reading import letters, read
         ("|:C|[1.-2.D:|[3.E|]", "CDCDCE"),
         ("|:C|1D:|2E:|3F|]", "CDCECF"),
         ("|:C|1-3D:|4E|]", "CDCDCDCE"),
+        ("|:C| 1D:| 2E|]", "CDCE"),
+        ("C| 12D| 3E|]", "CDE"),
         ('|:C|["1st"D:|["2nd time"E|]', "CDCE"),
     ],
 )
@@ -118,6 +120,8 @@ def test_key_and_tempo_hold_in_parts_played_in_another_order():
         ("C|1D|2E|]", "endings from bar 2 on have no repeat sign"),
         ('|:C|["last"D:|E|]', "has no number: played as plain music"),
         ('|:C|["1st"D:|["2nd"E|]', 'the bracket ["2nd" on line 7 is read as ending 2'),
+        ("|:C| 1 D:| 2 E|]", "a number after a bar line and a blank is read as an ending: line 7 column 4, line 7 column 9"),
+        ("C| 62D|]", "the character '6' cannot be read and is left out"),
         ("|:C|1D:|1E|]", "two endings up to bar 3 are for pass 1: check their numbers"),
         ("|:C|1D|1E:|", "two endings up to bar 3 are for pass 1: check their numbers"),
         ("|:C|[1,2D:|[2,3E|]", "two endings up to bar 3 are for pass 2: check their numbers"),

@@ -25,6 +25,8 @@ MOST_BEATS = 8
 MOST_PARTS = 500
 
 _KEY = re.compile(r"([A-G])([#b♯♭]?)(?:( ?)([A-Za-z]+)(?![A-Za-z=+\-^_\d]))?(?![A-Za-z=])")
+_MODE_AND_ACCIDENTAL = re.compile(r"[A-G][#b♯♭]? ?([A-Za-z]*)(?=(?:\^\^?|__?|=)[A-Ga-g](?![A-Za-z]))")
+_SPECIFIER = re.compile(r"[a-z][\w:.-]*=.*")  # any that begins small, known or not (ABC 2.1 section 7.1)
 _METRE = re.compile(r"\(?(\d{1,3}(?:\s*\+\s*\d{1,3})*)\)?\s*/\s*(\d{1,3})")
 _FRACTION = re.compile(r"(\d{1,4})\s*/\s*(\d{1,4})")
 
@@ -45,6 +47,9 @@ def read_key(text: str) -> tuple[Key | None, Pitching | None]:
         return Key({"F": 1, "C": 1}, 2, "bagpipe"), None
     if not words or words.lower() == "none":
         return Key(), None
+    joined = _MODE_AND_ACCIDENTAL.match(words)
+    if joined is not None and _mode(joined[1]) is not None:  # "Dmix=c" is "D mix =c"
+        words = f"{joined[0]} {words[joined.end() :]}"
     match = _KEY.match(words)
     rest = words
     key: Key | None = None
@@ -55,7 +60,7 @@ def read_key(text: str) -> tuple[Key | None, Pitching | None]:
             raise FieldError(f"cannot be read as a key: {text.strip()[:40]!r}; {_WRITE_KEY}")
         key = _signature(_FIFTHS[match[1]] + _FLATS_AND_SHARPS[match[2]] + _MODES[mode or ""], _MODE_NAMES[mode or ""])
         rest = words[match.start(4) if set_apart else match.end() :]
-    return _modified(key, rest, text)
+    return _modified(key, rest, words)
 
 
 def _mode(word: str) -> str | None:
@@ -77,7 +82,7 @@ def _modified(key: Key | None, rest: str, text: str) -> tuple[Key | None, Pitchi
     """Apply what follows the tonic: mode word set apart, exp, single accidentals, clef and transposition."""
     pitching: list[str] = []
     explicit = "exp" in text.split()[:2]
-    for word in re.findall(r'[\w-]+="[^"]*"|\S+', rest):
+    for word in re.findall(r'[\w-]+="[^"]*"|(?:\^\^?|__?|=)[A-Ga-g](?![A-Za-z])|\S+', rest):
         mode = _mode(word) if word.isalpha() and word != "m" else None
         accidental = re.fullmatch(r"(\^\^|\^|__|_|=)([a-gA-G])", word)
         if word.lower() == "exp" or (explicit and accidental):
@@ -88,7 +93,7 @@ def _modified(key: Key | None, rest: str, text: str) -> tuple[Key | None, Pitchi
         elif word.lower() != "exp":
             if mode and key is not None and key.mode == "major":
                 key = _signature(key.sharps + _MODES[mode], _MODE_NAMES[mode])
-            elif "=" in word or CLEF_WORD.fullmatch(word):
+            elif _SPECIFIER.fullmatch(word) or CLEF_WORD.fullmatch(word):
                 pitching.append(word)
             else:
                 raise FieldError(f"cannot be read as a key: {text.strip()[:40]!r}; {_WRITE_KEY}")

@@ -75,6 +75,8 @@ class MusicReader:
             if act is not None:
                 act(match)
                 if kind == "bar" and (passes := PASSES.match(line, at)) is not None:
+                    if passes["blank"]:
+                        self.notes.count("a number after a bar line and a blank is read as an ending", self._where())
                     self._ending(passes)
                     at = passes.end()
         self._after_bar = line.rstrip(" \t\\`$").endswith(("|", ":", "|]"))

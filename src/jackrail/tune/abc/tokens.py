@@ -38,7 +38,8 @@ TOKEN = re.compile(
 """,
     re.VERBOSE,
 )
-PASSES = re.compile(r"[ \t]*(?P<passes>\d[\d,\-.]*)")
+PASSES = re.compile(r"(?P<blank>[ \t]+(?=[12](?![\d,\-.])))?(?P<passes>\d[\d,\-.]*)")
+"""Numbers right after a bar line. After a blank, which ABC 2.1 section 4.9 forbids, only the 1 and 2 that are written that way."""
 
 
 def note_length_q(text: str, unit_q: Quarters) -> Quarters | None:
