@@ -252,6 +252,13 @@ def test_a_long_first_bar_is_no_upbeat():
     assert [(bar.number, float(bar.length_q)) for bar in tune.bars] == [(1, 4), (2, 3), (3, 3)]
 
 
+def test_a_long_rest_before_the_melody_is_kept_and_said():
+    tune = read(track(*START, melody(9 * Q, HIGH)))
+    assert tune.notes[0].onset_q == 9
+    assert said(tune, "melody begins") == "the melody begins in bar 3: 9 quarters of rest stand before it"
+    assert read(track(*START, melody(7 * Q, HIGH))).warnings == ()
+
+
 def test_a_name_in_another_encoding_is_read_as_latin_1():
     tune = read(track(*START, meta(0, 3, "Blåvals".encode("latin-1")), melody(0, HIGH)))
     assert tune.title == "Blåvals"

@@ -72,6 +72,8 @@ def bars_of(tracks: Sequence[Track], quarters: Scale, end_q: Quarters, notes: No
     marks: dict[Quarters, tuple[int, int]] = {Fraction(0): (4, 4)}
     marks.update({quarters(tick): metre for tick, metre in written})
     changes = [(start_q, metre) for start_q, metre in marks.items() if start_q < end_q or not start_q]
+    if len(changes) > MAX_QUARTERS:
+        raise _too_many_bars()
     upbeat = _is_upbeat(changes)
     number = 0 if upbeat else 1
     bars: list[Bar] = []
@@ -85,7 +87,7 @@ def bars_of(tracks: Sequence[Track], quarters: Scale, end_q: Quarters, notes: No
             number += 1
             onset_q += length_q
             if len(bars) > MAX_QUARTERS:
-                raise BadInput(Fault("range", "has far too many bars", limit=f"at most {MAX_QUARTERS}"))
+                raise _too_many_bars()
     if upbeat:
         notes.say(
             f"the first bar, {bars[0].beats}/{bars[0].beat_unit}, is taken as an upbeat to the {bars[1].beats}/{bars[1].beat_unit} after it"
@@ -94,6 +96,10 @@ def bars_of(tracks: Sequence[Track], quarters: Scale, end_q: Quarters, notes: No
         full_q = Fraction(4 * second.beats, second.beat_unit)
         bars[0] = Bar(first.onset_q, first.length_q, 0, second.beats, second.beat_unit, starts_q=full_q - first.length_q)
     return tuple(bars)
+
+
+def _too_many_bars() -> BadInput:
+    return BadInput(Fault("range", "has far too many bars", limit=f"at most {MAX_QUARTERS}"))
 
 
 def _is_upbeat(changes: Sequence[tuple[Quarters, tuple[int, int]]]) -> bool:

@@ -28,6 +28,9 @@ from .smf import Smf, read_smf
 from .strands import Strand
 from .track import RawNote, Track
 
+_LONG_REST = 2
+"""Bars of rest before the first note that are named."""
+
 
 def list_midi(data: bytes) -> list[Offer]:
     """Each channel of each track that has notes and is no drums. Raises BadInput."""
@@ -76,6 +79,7 @@ def read_midi(data: bytes, title: str, choice: Choice) -> Tune:
         bars = bars_of(conductors, quarters, end_q, notes)
         pickup_q = Fraction(0) if bars[0].downbeat else bars[0].length_q
         tune = replace(tune, tempo=tempo_marks(conductors, quarters, end_q, notes), bars=bars, pickup_q=pickup_q)
+        _say_late_entry(tune, notes)
         tune = _on_the_beat(tune, [on for on, _, _ in raw], smf.ticks_per_quarter, choice, notes)
     others = [strand for strand in strands if strand is not melody and strand.track in conductors]
     tune = _with_chords(tune, conductors, Accompaniment.beside(raw, others, under), quarters, notes)
@@ -113,6 +117,13 @@ def _on_the_beat(tune: Tune, onsets: Sequence[int], ticks_per_quarter: int, choi
     elif human and choice.quantise is None:
         notes.say("the notes lie off the beat's grid, as played by hand: --quantise 1 moves them onto it, --quantise 0.5 half-way")
     return replace(tune, notes=quantised(tune.notes, tune.bars, choice.quantise)) if choice.quantise else tune
+
+
+def _say_late_entry(tune: Tune, notes: Notes) -> None:
+    """Name a long rest before the melody, such as an introduction or a count-in: it is kept."""
+    bar = tune.bar_at(tune.notes[0].onset_q)
+    if bar is not None and len(tune.bars) > _LONG_REST and bar.onset_q >= tune.bars[_LONG_REST].onset_q:
+        notes.say(f"the melody begins in bar {bar.number}: {float(tune.notes[0].onset_q):g} quarters of rest stand before it")
 
 
 def _with_chords(tune: Tune, conductors: Sequence[Track], beside: Accompaniment, quarters: Scale, notes: Notes) -> Tune:

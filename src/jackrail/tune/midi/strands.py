@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from operator import itemgetter
 
 from jackrail.tune.inference.line import lingers
 
@@ -54,12 +55,12 @@ class Strand:
     def together(self) -> float:
         """Share of the notes that begin while another of them sounds, not counting what only lingers (`line.lingers`)."""
         count = 0
-        longest = self.notes[0]
-        for note in self.notes[1:]:
-            if note[0] < longest[1] and (note[0] == longest[0] or not lingers(longest, note)):
+        longest, until = self.notes[0], 0
+        for note in self.notes:
+            if note[0] < until and (note[0] == longest[0] or not lingers(longest, note)):
                 count += 1
-            if note[1] > longest[1]:
-                longest = note
+            if note[1] > until:
+                longest, until = note, note[1]
         return count / len(self.notes)
 
     @cached_property
@@ -97,7 +98,7 @@ def strands_of(tracks: Sequence[Track]) -> list[Strand]:
     for track in tracks:
         channels = sorted(channel for channel in track.notes if channel != DRUMS)
         for channel in channels:
-            notes = sorted(track.notes[channel], key=_onset_and_key)
+            notes = sorted(track.notes[channel], key=itemgetter(0, 2))
             program = track.programs.get(channel, anywhere.get(channel))
             found.append(Strand(track, channel, notes, program, alone=len(channels) == 1))
     return found
@@ -106,7 +107,3 @@ def strands_of(tracks: Sequence[Track]) -> list[Strand]:
 def has_drums(tracks: Iterable[Track]) -> bool:
     """Whether any note is for the drums."""
     return any(DRUMS in track.notes for track in tracks)
-
-
-def _onset_and_key(note: RawNote) -> tuple[int, int]:
-    return note[0], note[2]
