@@ -81,6 +81,7 @@ def test_keys_with_accidentals_of_their_own():
     # "K:<tonic> <mode> <accidentals>", here without the blanks: D mixolydian has F sharp and C natural anyway.
     assert keys("C F B", "Dmix_B") == keys("C F B", "D mix _B") == [60, 66, 70]
     assert keys("C F B", "Dmix=c^f") == keys("C F B", "D=c") == [60, 66, 71]
+    assert keys("E B", "C m=d") == keys("E B", "C middle=d") == [64, 71]  # section 4.6: m= is middle=, not C minor
     assert keys("C F", "C middle=d") == keys("C F", "C m=d stafflines=5 mozart:noteC=snare") == [60, 65]
     assert keys("C F", "C octave=-1") == [48, 53]
     assert keys("C F", "C transpose=-2") == [58, 63]

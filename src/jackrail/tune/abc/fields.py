@@ -25,7 +25,7 @@ MOST_BEATS = 8
 MOST_PARTS = 500
 
 _KEY = re.compile(r"([A-G])([#b♯♭]?)(?:( ?)([A-Za-z]+)(?![A-Za-z=+\-^_\d]))?(?![A-Za-z=])")
-_MODE_AND_ACCIDENTAL = re.compile(r"[A-G][#b♯♭]? ?([A-Za-z]*)(?=(?:\^\^?|__?|=)[A-Ga-g](?![A-Za-z]))")
+_MODE_AND_ACCIDENTAL = re.compile(r"[A-G][#b♯♭]?(?: (?!m=))?([A-Za-z]*)(?=(?:\^\^?|__?|=)[A-Ga-g](?![A-Za-z]))")
 _SPECIFIER = re.compile(r"[a-z][\w:.-]*=.*")  # any that begins small, known or not (ABC 2.1 section 7.1)
 _METRE = re.compile(r"\(?(\d{1,3}(?:\s*\+\s*\d{1,3})*)\)?\s*/\s*(\d{1,3})")
 _FRACTION = re.compile(r"(\d{1,4})\s*/\s*(\d{1,4})")
