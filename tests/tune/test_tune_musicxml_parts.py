@@ -183,3 +183,19 @@ def test_a_timewise_score():
     data = f"<score-timewise><part-list>{called('P1', 'Tune')}</part-list>{one}{two}</score-timewise>".encode()
     assert heads(data) == [(0, 2, 72), (2, 2, 74)]
     assert [n.midi for n in read(data, 2).notes] == [79, 79]
+
+
+def test_what_the_lender_of_chords_cannot_tell_is_said_too():
+    odd = "<harmony><root><root-step>C</root-step></root><kind>quartal</kind></harmony>"
+    good = odd.replace("quartal", "major")
+    data = score(DIVISIONS + note("C"), note("D"), parts=another("P2", DIVISIONS + odd + note("G"), good + note("G")))
+    assert [c.symbol for c in read(data).chords] == ["C"]
+    assert "chord symbols of the kind 'quartal' cannot be read and are left out: measure 1" in said(data)
+
+
+def test_signs_of_two_parts_are_put_together():
+    again = '<barline location="right"><repeat direction="backward"/></barline>'
+    fine, back = (f"<direction><direction-type><words>{text}</words></direction-type></direction>" for text in ("Fine", "D.C. al Fine"))
+    other = another("P2", DIVISIONS + note("G") + again, note("A"), note("B"))
+    data = score(DIVISIONS + note("C"), note("D") + fine, note("E") + back, parts=other)
+    assert [midi for _, _, midi in heads(data)] == [72, 72, 74, 76, 72, 74]

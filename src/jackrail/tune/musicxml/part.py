@@ -158,7 +158,9 @@ class PartReader(Reading):
         staff, voice = ((inside[name].text or "1").strip() if name in inside else "1" for name in ("staff", "voice"))
         read = not self.silent and (self.line is _EVERYTHING or self.line.holds(staff, voice))
         if "grace" in inside:
-            if read and "pitch" in inside and "cue" not in inside:
+            if read and "cue" in inside:
+                self.notes.count("cue notes are left out", self.measure)
+            elif read and "pitch" in inside:
                 self._grace(inside, staff, voice)
             return
         length_q = self._length(note, (inside["duration"].text or "") if "duration" in inside else "")

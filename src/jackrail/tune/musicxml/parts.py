@@ -119,7 +119,7 @@ def _staff_order(staff: str) -> tuple[int, str]:
 
 def choose_line(part: Part, wanted: str | None, notes: Notes) -> Line:
     """Which notes of a part are read: a voice asked for, or its upper staff. Raises BadInput for a voice there is not."""
-    if wanted is None and not any(measure.find("note/staff") is not None for measure in part.measures):
+    if wanted is None and not any(next(measure.iter("staff"), None) is not None for measure in part.measures):
         return Line()
     lines = lines_of(part)
     if not lines:

@@ -27,6 +27,7 @@ _ORDER = (
     "repeat_start", "repeat_end", "ending", "ending_start", "segno", "coda", "coda_q", "to_coda", "fine_q", "jump", "jump_label",
     "jump_on", "until", "after_jump",
 )  # fmt: skip
+_BLANK = WrittenBar(0)
 _STEERING = ("dacapo", "dalsegno", "tocoda", "fine", "forward-repeat", "segno", "coda")
 
 
@@ -82,15 +83,16 @@ def _borrow_order(part: Part, bars: list[WrittenBar], others: list[Part], notes:
         return
     for bar, lent in _lent(richest, bars, "repeats and jumps, of which it has more, were", notes):
         for name in _ORDER:
-            setattr(bar, name, getattr(lent, name))
+            if getattr(lent, name) != getattr(_BLANK, name):
+                setattr(bar, name, getattr(lent, name))
 
 
 def _lent(lender: Part | None, bars: list[WrittenBar], what: str, notes: Notes) -> list[tuple[WrittenBar, WrittenBar]]:
-    """Each bar with the bar of another part; nothing when there is no such part or it cannot be read."""
+    """Each bar with the bar of another part; nothing when there is no such part or it cannot be read. What it says is for the user, too."""
     if lender is None:
         return []
     try:
-        lent = PartReader(lender.measures, f"part {lender.part_id}", Notes(), silent=True).read()
+        lent = PartReader(lender.measures, f"part {lender.part_id}", notes, silent=True).read()
     except BadInput as bad:
         notes.say(f"part {lender.part_id} cannot be read ({bad.faults[0].what}): what it says for all parts is left out")
         return []
@@ -109,8 +111,8 @@ def _signs(part: Part) -> list[str]:
     """Everything that steers the playing order of a part, in short."""
     out = []
     for measure in part.measures:
-        out += [repeat.get("direction", "") for repeat in measure.iterfind("barline/repeat")]
-        out += [ending.get("number", "") for ending in measure.iterfind("barline/ending")]
+        out += [repeat.get("direction", "") for repeat in measure.iter("repeat")]
+        out += [ending.get("number", "") for ending in measure.iter("ending")]
         for sound in measure.iter("sound"):
             out += [name for name in _STEERING if sound.get(name) is not None]
     return out
