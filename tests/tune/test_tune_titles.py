@@ -95,3 +95,28 @@ def test_any_text_becomes_one_line(text):
     assert line.encode().decode() == line
     kept = [sign for sign in text if sign.isprintable() and sign != " "]
     assert [sign for sign in line if sign != " "] == kept or line.endswith("…")
+
+
+@pytest.mark.parametrize(
+    "head, title, said",
+    [
+        (b"%%abc-charset iso-8859-2\n", "\u0105", ""),  # ISO 8859-2: B1 is a with ogonek
+        (b"I:abc-charset iso-8859-1\n", "\u00b1", ""),  # ISO 8859-1: B1 is plus-minus
+        (b"I:abc-charset utf-8\n", "\u00b1", "was read as Latin-1"),
+        (b"I:abc-charset klingon\n", "\u00b1", "was read as Latin-1"),
+        (b"I:abc-charset iso-8859-3\n", "\u0127", ""),  # ISO 8859-3: B1 is h with stroke
+    ],
+)
+def test_a_declared_character_set_is_followed(tmp_path, head, title, said):
+    """ABC 2.1 section 8.2; the code tables of ISO/IEC 8859, from memory."""
+    path = tmp_path / "x.abc"
+    path.write_bytes(head + b"X:1\nT:\xb1\nK:C\nA|]\n")
+    tune = read_tune(path)
+    assert tune.title == title
+    assert any(said in warning for warning in tune.warnings) or not said
+
+
+def test_a_declared_character_set_that_does_not_fit_is_told(tmp_path):
+    path = tmp_path / "x.abc"
+    path.write_bytes(b"I:abc-charset iso-8859-3\nX:1\nT:\xa5\nK:C\nA|]\n")  # A5 has no letter in ISO 8859-3
+    assert "the file says it is in iso8859-3, but is not: it was read as Latin-1" in read_tune(path).warnings

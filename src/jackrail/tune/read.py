@@ -10,6 +10,7 @@ from jackrail.faults import BadInput, Fault
 
 from .abc.reader import list_abc, read_abc
 from .abc.text import TuneText, split_tunes
+from .abc.text_strings import declared_charset
 from .choice import EVERYTHING, Choice, Offer
 from .inference.key import estimate_key
 from .inference.line import top_line
@@ -166,6 +167,12 @@ def _text_of(data: bytes) -> tuple[str, tuple[str, ...]]:
     if strange is not None:
         hint = "tunes are read from ABC, MIDI and MusicXML files"
         raise BadInput(Fault("format", "is neither text nor music", f"byte {strange.start()}", repr(strange[0]), hint=hint))
+    charset = declared_charset(data)
+    if charset not in (None, "utf-8", "ascii"):
+        try:
+            return data.decode(charset), ()
+        except UnicodeDecodeError:
+            return data.decode("latin-1"), (f"the file says it is in {charset}, but is not: it was read as Latin-1",)
     try:
         return data.decode("utf-8-sig"), ()
     except UnicodeDecodeError:
