@@ -15,6 +15,7 @@ demo: .venv/run ## set up, then play the demo tune on the demo machine into out/
 
 test: .venv/test check ## set up, then lint, types and every test
 	@tools/system_packages.sh chromium || true
+	@tools/system_packages.sh abcmidi || echo "going on without abc2midi as a judge of ABC" >&2
 	@tools/system_packages.sh gcc libsimavr-dev gcc-avr avr-libc || echo "going on without the tests of the firmware and its emulator" >&2
 	$(BIN)/pytest -n 2
 

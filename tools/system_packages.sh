@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # Install system packages when what they bring is missing and we may; say plainly what to do when we may not.
-#   tools/system_packages.sh python3-venv | chromium | gcc libsimavr-dev gcc-avr avr-libc
+#   tools/system_packages.sh python3-venv | chromium | gcc libsimavr-dev gcc-avr avr-libc | abcmidi
 set -euo pipefail
 
 present() {
@@ -11,6 +11,7 @@ present() {
     libsimavr-dev) echo '#include <simavr/sim_avr.h>' | cc -E - >/dev/null 2>&1 ;;
     gcc-avr) command -v avr-gcc >/dev/null ;;
     avr-libc) echo '#include <avr/io.h>' | avr-gcc -mmcu=atmega328p -E - >/dev/null 2>&1 ;;
+    abcmidi) command -v abc2midi >/dev/null ;;
     *) echo "unknown package: $1" >&2; exit 2 ;;
   esac
 }

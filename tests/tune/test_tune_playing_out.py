@@ -92,6 +92,8 @@ def played(music: str, header: str = "") -> str:
         ("|:C|1D|E:|2F|G|]A|]", "CDECFGA"),
         ("|::C|1D::|2E|]", "CDCE"),
         ("|::C|1,2D:|3E|]", "CDCDCE"),
+        # What stands after a Fine is a part of its own.
+        ("|:C:|D!fine!|E:|F!D.C.!|]", "CCDEEFCD"),
         # A repeat inside a repeat.
         ("|:C|:D:|E:|F|]", "CDDEEF"),
     ],
@@ -118,7 +120,7 @@ def test_parts_in_the_order_of_the_header():
             "C|D||E:|",
             (
                 "the repeat sign at the end of bar 3 has no beginning: "
-                "it goes back to the double bar or part before bar 3 (ABC 2.1 section 4.8)"
+                "it goes back to the double bar, part or Fine before bar 3 (ABC 2.1 section 4.8)"
             ),
         ),
         ("|:C|:D:|E:|", "the repeat that begins in bar 1 never ends: played once"),

@@ -2,7 +2,7 @@
 
 Where notation can be read in several ways, these rules hold, and a sentence names the bar whenever one is used:
 - A repeat sign without its beginning goes back to the start of the tune or the last repeat sign or ending, which is the custom and
-  not said; to the last double bar if that is nearer (ABC 2.1 section 4.8), which is said.
+  not said; to the last double bar (ABC 2.1 section 4.8) or Fine if that is nearer, which is said.
 - A repeat that never ends is played once. A repeat inside a repeat is read as that: the outer one is played once.
 - A single bracket that closes with a repeat sign is left out on the last pass (the custom, not said). Of several, the last is played
   once even if it closes with a repeat sign.
@@ -74,7 +74,7 @@ def _begins(bars: Sequence[WrittenBar], first: int, index: int, *, opened: bool)
         return False
     if bars[index - 1].ending:
         return not opened or bar.section_start or any(before.repeat_end for before in bars[first:index])
-    return bar.section_start and not opened
+    return not opened and (bar.section_start or bars[index - 1].fine_q is not None)
 
 
 def _endings_follow(bars: Sequence[WrittenBar], index: int) -> bool:
@@ -101,8 +101,8 @@ def _say_where_to(bars: Sequence[WrittenBar], first: int, index: int, notes: Not
         )
     elif before is not None and not before.repeat_end and not before.ending:
         notes.say(
-            f"the repeat sign at the end of bar {bars[index].number} has no beginning: it goes back to the double bar "
-            f"or part before bar {bars[first].number} (ABC 2.1 section 4.8)"
+            f"the repeat sign at the end of bar {bars[index].number} has no beginning: it goes back to the double bar, "
+            f"part or Fine before bar {bars[first].number} (ABC 2.1 section 4.8)"
         )
 
 
