@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 from dataclasses import dataclass, field
 
@@ -55,7 +56,7 @@ def split_tunes(text: str) -> list[TuneText]:
     numbered 1. Raises BadInput for more than MAX_TUNES.
     """
     cutter = _Cutter()
-    for number, raw in enumerate(text.replace("\r\n", "\n").replace("\r", "\n").split("\n"), 1):
+    for number, raw in enumerate(io.StringIO(text, newline=None), 1):  # any kind of line end, one line at a time
         cutter.line(number, raw.rstrip())
     if not cutter.tunes and any(line.startswith("K:") for _, line in cutter.common):
         return [TuneText(1, cutter.common)]
