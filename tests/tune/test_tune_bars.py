@@ -33,6 +33,9 @@ CASES = [
     ("C4|D4:|:E|F4|G3:|", [(1, 0), (2, 0), (1, 0), (2, 0), *[(2, 3), (3, 0), (4, 0)] * 2]),  # an upbeat too many is one still
     ("C4|D3|E4|]", [(1, 0), (2, 0), (3, 0)]),  # a slip in the middle is no upbeat
     ("C2|]", [(1, 0)]),
+    ("C4|D||E2||F|G4|]", [(1, 0), (2, 0), (2, 1), (2, 3), (3, 0)]),  # a bar in three pieces
+    ("C4|D||E:|F2||G4|]", [(1, 0), (2, 0), (2, 1), (2, 1), (2, 2), (3, 0)]),
+    ("|:C4|D2|1E2|F4:|2F2|G4|]", [(1, 0), (2, 0), (2, 2), (3, 0), (1, 0), (2, 0), (3, 2), (4, 0)]),  # brackets of several bars
 ]
 
 
@@ -98,6 +101,24 @@ def test_a_first_bar_after_an_upbeat_begins_on_its_downbeat_even_when_it_is_shor
 
 
 def test_the_upbeat_is_that_of_the_bar_played_first():
-    tune = abc("|2C||D|E4|]")  # the bracket is for a second pass that never comes
-    assert [note.midi for note in tune.notes] == [62, 64]
+    tune = abc("|2C||D|E4!D.C.!|]")  # the bracket is for the time after the jump
+    assert [note.midi for note in tune.notes] == [62, 64, 60, 62, 64]
     assert (tune.pickup_q, tune.bars[0].starts_q) == (1, 3)
+
+
+@pytest.mark.parametrize(
+    ("music", "said"),
+    [
+        ("C4|D3|E4|]", ["bar 2 holds 3 quarters where 4/4 asks for 4: played as written"]),
+        ("C4|D5|E4|]", ["bar 2 holds 5 quarters where 4/4 asks for 4: played as written"]),
+        ("C4|D||E2||F|G4|]", []),  # three pieces of one bar
+        ("C4|D||E||F|G4|]", ["bar 2 holds 1 quarters where 4/4 asks for 4: played as written"]),  # three pieces of three quarters: no bar
+        ("C|D4|E3:|F|G4|A3|]", []),  # pickups at the beginnings of sections, completed at their ends
+        ("C4|D4:|:E|F4|G3:|", []),
+        ("V:1\nC4|D4|]\nV:2\nE4|F4|]", []),
+        ("V:1\nC4|D4|]\nV:2\nE4|F3|]", ["voice 2 of bar 2 holds 3 quarters, voice 1 holds 4: played as written"]),
+    ],
+)
+def test_lengths_that_do_not_fit_are_said(music, said):
+    # ABC 2.1 section 3.1.6 and common practice for upbeats, no source.
+    assert [warning for warning in abc(music).warnings if "holds" in warning][:1] == said

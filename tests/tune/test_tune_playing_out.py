@@ -14,8 +14,9 @@ from judges.made_scores import for_music21, made_scores
 from jackrail.faults import BadInput
 from jackrail.tune.abc.reader import read_abc
 from jackrail.tune.abc.text import split_tunes
+from jackrail.tune.score.assemble import assemble
 from jackrail.tune.score.playing_out import play_order
-from jackrail.tune.score.written import Notes, WrittenBar
+from jackrail.tune.score.written import Notes, WrittenBar, WrittenNote, WrittenOrnament
 from workshop import examples
 
 LETTERS = {60: "C", 62: "D", 64: "E", 65: "F", 67: "G", 69: "A", 71: "B", 72: "c"}
@@ -258,3 +259,40 @@ def bars_of(*signs: dict[str, object]) -> list[WrittenBar]:
 )
 def test_passes_and_labels(bars, order):
     assert play_order(bars, Notes()) == order
+
+
+def test_lengths_without_a_common_measure_are_refused():
+    # 100 bars of 1/p of a quarter, p the primes from 1009 on: their smallest common part is beyond any clock.
+    primes = [number for number in range(1009, 2000) if all(number % divisor for divisor in range(2, 45))][:100]
+    bars = [WrittenBar(1, length_q=Fraction(1, prime), notes=[WrittenNote(Fraction(0), Fraction(1, prime), 60)]) for prime in primes]
+    with pytest.raises(BadInput, match="no common measure"):
+        assemble("", bars, range(100), Notes())
+
+
+def test_ornaments_are_played_out_with_their_notes():
+    # Twice in a repeat; none at the second of two tied notes, where no note begins: it is left out, and said.
+    def bar(number, *, tied, **signs):
+        small = WrittenOrnament(Fraction(0), 60, "grace", (62,))
+        return WrittenBar(number, length_q=Fraction(4), notes=[WrittenNote(Fraction(0), Fraction(4), 60, tied)], ornaments=[small], **signs)
+
+    bars = [bar(1, tied=True, repeat_start=True), bar(2, tied=False, repeat_end=2)]
+    notes = Notes()
+    tune = assemble("", bars, play_order(bars, notes), notes)
+    assert [(small.onset_q, small.midi) for small in tune.ornaments] == [(0, 60), (8, 60)]
+    assert [(note.onset_q, note.duration_q) for note in tune.notes] == [(0, 8), (8, 8)]
+    assert "ornaments at no note that begins there are left out: bar 2" in tune.warnings
+
+
+def test_what_holds_at_the_segno_holds_again_after_the_jump():
+    # Chord, tempo and key at the segno are those of its first time, though others stand before the D.S.
+    tune = read('"C"C|!segno!D|[K:G][Q:1/4=50]"G"E!D.S.!|]')
+    assert [(float(chord.onset_q), chord.symbol) for chord in tune.chords] == [(0, "C"), (4, "G"), (6, "C"), (8, "G")]
+    assert [(float(mark.onset_q), mark.quarters_per_minute) for mark in tune.tempo] == [(0, 100), (4, 50), (6, 100), (8, 50)]
+    assert [(float(mark.onset_q), mark.sharps) for mark in tune.keys] == [(0, 0), (4, 1), (6, 0), (8, 1)]
+
+
+def test_what_holds_at_the_coda_is_what_stands_before_it_on_paper():
+    # The way to the coda leaves out the bars with the change of key; the coda is written in the new key (it was never played before).
+    tune = read("C!dacoda!|D|[K:G]E!D.C.alcoda!|!coda!F|]")
+    assert [note.midi for note in tune.notes] == [60, 62, 64, 60, 66]
+    assert [(float(mark.onset_q), mark.sharps) for mark in tune.keys] == [(0, 0), (4, 1), (6, 0), (8, 1)]

@@ -18,6 +18,8 @@ def merged(voices: Sequence[Voice], notes: Notes) -> list[WrittenBar]:
         return []
     main = voices[0].bars
     signs = [_signs(bar) for bar in main] if len(voices) > 1 else []
+    for bar in main if len(voices) > 1 else ():
+        bar.voices_q[voices[0].name] = bar.length_q
     for voice in voices[1:]:
         for index, bar in enumerate(voice.bars):
             if index == len(main):
@@ -26,6 +28,7 @@ def merged(voices: Sequence[Voice], notes: Notes) -> list[WrittenBar]:
                 main.append(bar)
                 signs.append(_signs(bar))
                 continue
+            main[index].voices_q[voice.name] = bar.length_q
             _lay_over(main[index], bar)
             if bar.repeat_end != main[index].repeat_end or bar.ending != main[index].ending or _signs(bar) - signs[index]:
                 notes.say(f"repeats of voice {voice.name} differ from those of voice {voices[0].name}, which are followed")

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from fractions import Fraction
+from functools import cache
 from typing import TypeVar
 
 from jackrail.faults import BadInput, Fault
@@ -15,6 +17,8 @@ from .written import Notes, WrittenBar, WrittenNote
 V = TypeVar("V")
 MAX_NOTES = 200_000
 """Most notes of one tune, played out."""
+MAX_TICKS = 10**15
+"""Most parts of a quarter that note lengths may need to be exact; all tuplets up to 23 together need less."""
 
 
 def assemble(title: str, bars: Sequence[WrittenBar], order: Sequence[int], notes: Notes) -> Tune:
@@ -57,52 +61,74 @@ def _onsets(bars: Sequence[WrittenBar], order: Sequence[int]) -> list[Quarters]:
 
 
 def _sounding(bars: Sequence[WrittenBar], order: Sequence[int], onsets: Sequence[Quarters], notes: Notes) -> list[TuneNote]:
-    """Notes with ties joined: a tied note runs on into a note of its pitch that begins where it ends."""
-    done: dict[tuple[Quarters, int], Quarters] = {}
-    held: dict[tuple[str, int], tuple[Quarters, Quarters, int]] = {}  # voice, key -> onset, end, bar number
+    """Notes with ties joined: a tied note runs on into a note of its pitch that begins where it ends.
+
+    Worked out in whole ticks, so many to a quarter that all is exact: fractions take four times as long.
+    """
+    ticks = 1
+    for denominator in {value.denominator for bar in bars for value in _times(bar)}:
+        ticks = math.lcm(ticks, denominator)
+        if ticks > MAX_TICKS:
+            raise BadInput(Fault("range", "the lengths of the notes have no common measure", hint="the file is damaged; export it again"))
+    written = [sorted(_in_ticks(note, ticks) for note in bar.notes) for bar in bars]
+    done: dict[tuple[int, int], int] = {}  # onset, key -> end
+    held: dict[tuple[str, int], tuple[int, int, int]] = {}  # voice, key -> onset, end, bar number
     for index, bar_q in zip(order, onsets, strict=True):
-        for note in sorted(bars[index].notes, key=lambda note: note.onset_q):
-            onset_q = bar_q + note.onset_q
-            start_q = _joined(held, note, onset_q)
-            end_q = onset_q + note.duration_q
-            if note.tied:
-                if (note.voice, note.midi) in held:
-                    _let_go(done, held, (note.voice, note.midi), notes)
-                held[note.voice, note.midi] = (start_q, end_q, bars[index].number)
+        bar_at = int(bar_q * ticks)
+        for onset, duration, midi, voice, tied in written[index]:
+            at = bar_at + onset
+            start = _joined(held, (voice, midi), at) if held else at
+            end = at + duration
+            if tied:
+                if (voice, midi) in held:
+                    _let_go(done, held, (voice, midi), notes)
+                held[voice, midi] = (start, end, bars[index].number)
             else:
-                _sound(done, start_q, end_q, note.midi)
+                done[start, midi] = max(end, done.get((start, midi), end))
         if len(done) > MAX_NOTES:
             raise BadInput(Fault("range", "the tune has far too many notes", limit=f"at most {MAX_NOTES}"))
-        for key in [key for key, (_, end_q, _) in held.items() if end_q < bar_q]:
+        for key in [key for key, (_, end, _) in held.items() if end < bar_at]:
             _let_go(done, held, key, notes)
     for key in list(held):
         _let_go(done, held, key, notes)
-    return [TuneNote(onset_q, end_q - onset_q, midi) for (onset_q, midi), end_q in sorted(done.items())]
+    length_q = cache(lambda length: Fraction(length, ticks))
+    return [TuneNote(Fraction(onset, ticks), length_q(end - onset), midi) for (onset, midi), end in sorted(done.items())]
 
 
-def _joined(held: dict[tuple[str, int], tuple[Quarters, Quarters, int]], note: WrittenNote, onset_q: Quarters) -> Quarters:
-    """Onset of the note tied into `note`, or its own."""
-    before = held.get((note.voice, note.midi))
-    if before is None or before[1] != onset_q:
-        return onset_q
-    del held[note.voice, note.midi]
+def _times(bar: WrittenBar) -> Iterator[Quarters]:
+    yield bar.length_q
+    for note in bar.notes:
+        yield note.onset_q
+        yield note.duration_q
+
+
+def _in_ticks(note: WrittenNote, ticks: int) -> tuple[int, int, int, str, bool]:
+    onset, duration = note.onset_q, note.duration_q
+    return (
+        onset.numerator * (ticks // onset.denominator),
+        duration.numerator * (ticks // duration.denominator),
+        note.midi,
+        note.voice,
+        note.tied,
+    )
+
+
+def _joined(held: dict[tuple[str, int], tuple[int, int, int]], key: tuple[str, int], at: int) -> int:
+    """Onset of the note tied into the one that begins `at`, or its own."""
+    before = held.get(key)
+    if before is None or before[1] != at:
+        return at
+    del held[key]
     return before[0]
 
 
-def _sound(done: dict[tuple[Quarters, int], Quarters], onset_q: Quarters, end_q: Quarters, midi: int) -> None:
-    """Two voices on one pitch at one moment are one note, the longer."""
-    done[onset_q, midi] = max(end_q, done.get((onset_q, midi), end_q))
-
-
 def _let_go(
-    done: dict[tuple[Quarters, int], Quarters],
-    held: dict[tuple[str, int], tuple[Quarters, Quarters, int]],
-    key: tuple[str, int],
-    notes: Notes,
+    done: dict[tuple[int, int], int], held: dict[tuple[str, int], tuple[int, int, int]], key: tuple[str, int], notes: Notes
 ) -> None:
-    onset_q, end_q, number = held.pop(key)
+    """A tie led nowhere: its note ends where it is written to."""
+    onset, end, number = held.pop(key)
     notes.count("ties that lead to no note of the same pitch are ignored", f"bar {number}")
-    _sound(done, onset_q, end_q, key[1])
+    done[onset, key[1]] = max(end, done.get((onset, key[1]), end))
 
 
 def _ornaments(
@@ -127,7 +153,8 @@ def _carried(
 ) -> list[tuple[Quarters, V]]:
     """Marks of one kind in playing order.
 
-    What was in force when a bar was first played is said again when a jump back leads to it from something else.
+    What was in force when a bar was first played is said again when a jump back leads to it from something else. Where a jump forward
+    leads, to a coda, that is in force which stands last before it on paper.
     """
     out: list[tuple[Quarters, V]] = []
     at_first: dict[int, V | None] = {}
@@ -135,8 +162,9 @@ def _carried(
     before = -1
     for index, bar_q in zip(order, onsets, strict=True):
         marks = marks_of(bars[index])
-        expected = at_first.setdefault(index, now)
-        if index <= before and expected is not None and expected != now and not (marks and marks[0][0] == 0):
+        forward = before >= 0 and any(not bar.ending for bar in bars[before + 1 : index])
+        expected = at_first.setdefault(index, _on_paper(bars, index, marks_of) if forward else now)
+        if (index <= before or forward) and expected is not None and expected != now and not (marks and marks[0][0] == 0):
             now = expected
             out.append((bar_q, expected))
         for onset_q, value in marks:
@@ -144,6 +172,11 @@ def _carried(
             out.append((bar_q + onset_q, value))
         before = index
     return out
+
+
+def _on_paper(bars: Sequence[WrittenBar], index: int, marks_of: Callable[[WrittenBar], list[tuple[Quarters, V]]]) -> V | None:
+    """The last mark before a bar as written."""
+    return next((marks[-1][1] for bar in reversed(bars[:index]) if (marks := marks_of(bar))), None)
 
 
 def _from_start(marks: list[tuple[Quarters, V]]) -> list[tuple[Quarters, V]]:

@@ -13,16 +13,54 @@ _SHOWN = 6
 
 
 def find_starts(bars: Sequence[WrittenBar]) -> None:
-    """Set where in the full bar each bar begins: after its first half, or as long before its end as an upbeat is.
+    """Set where in the full bar each bar begins: after its earlier pieces, or as long before its end as an upbeat is.
 
-    A second half that is said to be no bar of its own takes the number of its first half.
+    A later piece that is said to be no bar of its own takes the number of its first.
     """
-    for index, bar in enumerate(bars):
-        if _second_half(bars, index) and _first_half_q(bars, index):
-            bar.starts_q = _first_half_q(bars, index)
-            bar.number = bars[index - 1].number if bar.implicit else bar.number
-        elif _upbeat(bars, index):
-            bar.starts_q = bar.metre_q - bar.length_q
+    index = 0
+    while index < len(bars):
+        count = _pieces(bars, index)
+        for piece in range(index + 1, index + count):
+            _go_on(bars, piece, bars[piece - 1].starts_q + bars[piece - 1].length_q)
+        if count == 1 and (starts_q := _under_next_bracket(bars, index)):
+            _go_on(bars, index, starts_q)
+        elif count == 1 and _upbeat(bars, index):
+            bars[index].starts_q = bars[index].metre_q - bars[index].length_q
+        index += count
+
+
+def _go_on(bars: Sequence[WrittenBar], index: int, starts_q: Quarters) -> None:
+    bars[index].starts_q = starts_q
+    if bars[index].implicit:
+        bars[index].number = bars[index - 1].number
+
+
+def _pieces(bars: Sequence[WrittenBar], index: int) -> int:
+    """How many bars from `index` on are pieces that signs cut one full bar into; 1 when it is no first piece."""
+    whole, total_q, end = bars[index], bars[index].length_q, index + 1
+    if not whole.short:
+        return 1
+    while end < len(bars) and total_q < whole.metre_q and bars[end].short and bars[end].metre_q == whole.metre_q and _joined(bars, end):
+        total_q += bars[end].length_q
+        end += 1
+    return end - index if total_q == whole.metre_q else 1
+
+
+def _joined(bars: Sequence[WrittenBar], index: int) -> bool:
+    """Whether what stands between a bar and the one before may cut a full bar in two."""
+    bar = bars[index]
+    return bar.implicit or _boundary(bars, index) or bar.number == bars[index - 1].number != 0
+
+
+def _under_next_bracket(bars: Sequence[WrittenBar], index: int) -> Quarters:
+    """Where a bar at the beginning of a bracket goes on from, if the bracket before it begins with as long a later piece; else 0."""
+    first = index - 1
+    if not bars[index].ending_start or index == 0 or not bars[first].ending:
+        return Fraction(0)
+    while first > 0 and not bars[first].ending_start:
+        first -= 1
+    same = bars[index].short and bars[first].length_q == bars[index].length_q
+    return bars[first].starts_q if same else Fraction(0)
 
 
 def number_bars(bars: Sequence[WrittenBar]) -> None:
@@ -34,43 +72,38 @@ def number_bars(bars: Sequence[WrittenBar]) -> None:
 
 
 def check_lengths(bars: Sequence[WrittenBar], notes: Notes) -> None:
-    """Warn of bars that hold more or less than their metre, upbeats and bars cut in two by a repeat sign excepted."""
+    """Warn of bars that hold more or less than their metre, and of voices of unequal length in a bar. After `find_starts`.
+
+    Excepted are upbeats, a last bar that an upbeat completes, and bars cut into pieces by signs.
+    """
     odd = []
     upbeats = {bar.length_q for index, bar in enumerate(bars) if bar.short and (index == 0 or _boundary(bars, index))}
     for index, bar in enumerate(bars):
         if bar.free or bar.length_q == bar.metre_q or (bar.short and (bar.implicit or _excused(bars, index, upbeats))):
             continue
         odd.append(f"bar {bar.number} holds {_said(bar.length_q)} quarters where {bar.beats}/{bar.beat_unit} asks for {_said(bar.metre_q)}")
-    for sentence in odd[:_SHOWN]:
+    _say_all(odd, "bars do not fit their metre", notes)
+    _say_all([_uneven(bar) for bar in bars if len(set(bar.voices_q.values())) > 1], "bars have voices of unequal length", notes)
+
+
+def _uneven(bar: WrittenBar) -> str:
+    """That the voices of a bar differ in length: the first, and the one farthest from it."""
+    (first, length_q), *others = bar.voices_q.items()
+    name, other_q = max(others, key=lambda voice: abs(voice[1] - length_q))
+    return f"voice {name} of bar {bar.number} holds {_said(other_q)} quarters, voice {first} holds {_said(length_q)}"
+
+
+def _say_all(sentences: Sequence[str], what: str, notes: Notes) -> None:
+    for sentence in sentences[:_SHOWN]:
         notes.say(f"{sentence}: played as written")
-    if len(odd) > _SHOWN:
-        notes.say(f"{len(odd) - _SHOWN} more bars do not fit their metre: played as written")
+    if len(sentences) > _SHOWN:
+        notes.say(f"{len(sentences) - _SHOWN} more {what}: played as written")
 
 
 def _boundary(bars: Sequence[WrittenBar], index: int) -> bool:
     """Whether a repeat sign, bracket or double bar stands at the left of a bar."""
     bar = bars[index]
     return bar.repeat_start or bar.section_start or bar.ending_start or bars[index - 1].repeat_end > 0
-
-
-def _second_half(bars: Sequence[WrittenBar], index: int) -> bool:
-    """Whether a bar and the one before it make one full bar that a sign cuts in two."""
-    if index == 0:
-        return False
-    bar, before = bars[index], bars[index - 1]
-    joined = bar.implicit or _boundary(bars, index) or bar.number == before.number != 0
-    return bar.short and before.short and joined and bar.length_q + before.length_q == bar.metre_q
-
-
-def _first_half_q(bars: Sequence[WrittenBar], index: int) -> Quarters:
-    """Length of the first half that a second half goes on from, 0 when the bar before is a second half or an upbeat itself.
-
-    The second halves under several brackets go on from the same first half.
-    """
-    bar, before = bars[index], bars[index - 1]
-    if not before.starts_q:
-        return before.length_q
-    return before.starts_q if bar.ending_start and before.ending and before.length_q == bar.length_q else Fraction(0)
 
 
 def _upbeat(bars: Sequence[WrittenBar], index: int) -> bool:
@@ -87,7 +120,8 @@ def _excused(bars: Sequence[WrittenBar], index: int, upbeats: set[Quarters]) -> 
     bar = bars[index]
     if index == 0:
         return len(bars) > 1 and not bars[1].short
-    if _second_half(bars, index) or (index + 1 < len(bars) and _second_half(bars, index + 1)):
+    following_q = bars[index + 1].starts_q if index + 1 < len(bars) else Fraction(0)
+    if bar.starts_q or following_q == bar.length_q:
         return True
     at_end = index + 1 == len(bars) or _boundary(bars, index + 1)
     return (at_end and bar.metre_q - bar.length_q in upbeats) or (_boundary(bars, index) and _short_before_full(bars, index))

@@ -44,7 +44,8 @@ class WrittenBar:
     `bar_lengths.find_starts`. section_start: a double bar stands at its
     left. repeat_end: times its section is played when a repeat sign stands at its right, else 0. ending: the passes it is
     for, empty for all. fine_q, coda_q: where those signs stand. jump_on: the passes of the bar after which its jump is taken, empty for
-    the last. after_jump: the repeat that ends here is taken again after a jump.
+    the last. after_jump: the repeat that ends here is taken again after a jump. voices_q: the length of each voice, for
+    notations that write voices apart.
     """
 
     number: int
@@ -74,6 +75,7 @@ class WrittenBar:
     jump_on: frozenset[int] = frozenset()
     until: Until = ""
     after_jump: bool = False
+    voices_q: dict[str, Quarters] = field(default_factory=dict)
 
     @property
     def metre_q(self) -> Quarters:
