@@ -199,3 +199,8 @@ def test_signs_of_two_parts_are_put_together():
     other = another("P2", DIVISIONS + note("G") + again, note("A"), note("B"))
     data = score(DIVISIONS + note("C"), note("D") + fine, note("E") + back, parts=other)
     assert [midi for _, _, midi in heads(data)] == [72, 72, 74, 76, 72, 74]
+
+
+def test_a_part_of_very_many_voices_lists_the_first():
+    many = "".join(note("C", 1, f"<voice>{number}</voice>", before="<chord/>") for number in range(200))
+    assert len(offers(score(DIVISIONS + many))) == 64

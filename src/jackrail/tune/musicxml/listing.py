@@ -16,6 +16,10 @@ if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
 
+MOST_LINES = 64
+"""Most voices of a part that are listed."""
+
+
 def list_parts(root: Element) -> list[Offer]:
     """Each voice of each part, numbered as the parts stand in the score. A part that cannot be read is listed with the reason."""
     parts = parts_of(root)
@@ -34,7 +38,7 @@ def _offers(part: Part, *, chosen: bool) -> list[Offer]:
         reader.read()
     except BadInput as bad:
         return [Offer("voice", part.number, part.name, option, f"cannot be read: {bad.faults[0].what}"[:120], chosen=chosen)]
-    lines = sorted(reader.survey, key=lambda line: (len(line[0]), line))
+    lines = sorted(reader.survey, key=lambda line: (len(line[0]), line))[:MOST_LINES]
     if not lines:
         return [Offer("voice", part.number, part.name, option, "no notes with pitch", 0, chosen=chosen)]
     upper = choose_line(part, None, Notes()).staff
