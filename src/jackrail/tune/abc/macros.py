@@ -8,7 +8,7 @@ from jackrail.faults import BadInput, Fault
 from jackrail.tune.score.written import Notes
 
 MOST_MACROS = 64
-MOST_EXPANDED = 300_000
+MOST_EXPANDED = 100_000
 """Characters that all macros of a tune may write together."""
 _LONGEST_TARGET = 31
 _LONGEST_REPLACEMENT = 200

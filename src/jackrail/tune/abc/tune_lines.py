@@ -22,7 +22,7 @@ from .voice import Voice
 MAX_FAULTS = 20
 MAX_SIGN = 30
 """Characters of a decoration's name."""
-MAX_TUNE_SIZE = 300_000
+MAX_TUNE_SIZE = 150_000
 """Characters of one tune; a long one has three thousand."""
 MAX_VOICES = 64
 _NAMED = re.compile(r'[\w-]+="[^"]*"|\S+')

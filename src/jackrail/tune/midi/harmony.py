@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from jackrail.tune.chord_names import NO_CHORD as NO_CHORD_WORDS
 from jackrail.tune.chord_names import readable
 from jackrail.tune.inference.chords import estimate_chords
-from jackrail.tune.model import NO_CHORD, Bar, ChordSymbol, KeyMark, TuneNote
+from jackrail.tune.model import NO_CHORD, Bar, ChordSymbol, KeyMark, Quarters, TuneNote
 from jackrail.tune.score.written import Notes
 
 from .conductor import Scale
@@ -61,10 +61,10 @@ class Accompaniment:
         return () if all(chord.silent for chord in inside) else inside
 
 
-def written_chords(tracks: Sequence[Track], quarters: Scale, notes: Notes) -> tuple[ChordSymbol, ...]:
-    """The chord symbols among the texts of the file, by the rule above, empty when there are none."""
+def written_chords(tracks: Sequence[Track], quarters: Scale, end_q: Quarters, notes: Notes) -> tuple[ChordSymbol, ...]:
+    """The chord symbols before end_q among the texts of the file, by the rule above, empty when there are none."""
     for track, kind, texts in _rows(tracks):
-        marks = _symbols(texts)
+        marks = {tick: symbol for tick, symbol in _symbols(texts).items() if quarters(tick) < end_q}
         if not marks:
             continue
         if _section_letters(list(dict.fromkeys(marks.values()))):

@@ -127,9 +127,9 @@ def _say_late_entry(tune: Tune, notes: Notes) -> None:
 
 
 def _with_chords(tune: Tune, conductors: Sequence[Track], beside: Accompaniment, quarters: Scale, notes: Notes) -> Tune:
-    written = written_chords(conductors, quarters, notes)
+    written = written_chords(conductors, quarters, tune.end_q, notes)
     if written:
-        return replace(tune, chords=tuple(chord for chord in written if chord.onset_q < tune.end_q), harmony="written")
+        return replace(tune, chords=written, harmony="written")
     chords = beside.chords(quarters, tune.bars, tune.key or estimate_key(tune.notes))
     if not chords:
         return tune
