@@ -358,3 +358,8 @@ def test_a_hundred_thousand_oddities_are_a_few_sentences(event):
     assert time.process_time() - start < 1.0
     assert len(tune.notes) == 1
     assert sum(map(len, tune.warnings)) < 3000
+
+
+def test_chord_texts_after_the_last_note_are_no_chords():
+    tune = read(track(note(0, Q, 60), texts(6, (2 * Q, "C"), (3 * Q, "G7"))))
+    assert (tune.chords, tune.harmony) == ((), "")
