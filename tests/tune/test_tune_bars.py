@@ -115,6 +115,7 @@ def test_the_upbeat_is_that_of_the_bar_played_first():
         ("C4|D||E||F|G4|]", ["bar 2 holds 1 quarters where 4/4 asks for 4: played as written"]),  # three pieces of three quarters: no bar
         ("C|D4|E3:|F|G4|A3|]", []),  # pickups at the beginnings of sections, completed at their ends
         ("C4|D4:|:E|F4|G3:|", []),
+        ("C|D4|E2[1F:|[2F2||G4|A4|]", []),  # a bar of two pieces that the upbeat completes
         ("V:1\nC4|D4|]\nV:2\nE4|F4|]", []),
         ("V:1\nC4|D4|]\nV:2\nE4|F3|]", ["voice 2 of bar 2 holds 3 quarters, voice 1 holds 4: played as written"]),
     ],

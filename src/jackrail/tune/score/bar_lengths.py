@@ -124,7 +124,9 @@ def _excused(bars: Sequence[WrittenBar], index: int, upbeats: set[Quarters]) -> 
     if bar.starts_q or following_q == bar.length_q:
         return True
     at_end = index + 1 == len(bars) or _boundary(bars, index + 1)
-    return (at_end and bar.metre_q - bar.length_q in upbeats) or (_boundary(bars, index) and _short_before_full(bars, index))
+    earlier_q = bars[index - 1].length_q if _joined(bars, index) and bars[index - 1].short else Fraction(0)
+    completed = at_end and {bar.metre_q - bar.length_q, bar.metre_q - bar.length_q - earlier_q} & upbeats
+    return bool(completed) or (_boundary(bars, index) and _short_before_full(bars, index))
 
 
 def _short_before_full(bars: Sequence[WrittenBar], index: int) -> bool:
