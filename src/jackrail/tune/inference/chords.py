@@ -58,13 +58,13 @@ def estimate_chords(notes: Sequence[TuneNote], bars: Sequence[Bar], key: KeyMark
     """
     sounds = sorted(map(_sound, notes))
     beats = Beats(bars, max((sound.ends for sound in sounds), default=0.0))
-    symbols: list[ChordSymbol] = []
+    symbols: dict[Quarters, str] = {}
     for passage, silent_from_q in _passages(sounds, beats):
         for onset_q, (root, quality) in _chords_of(passage, beats):
-            symbols.append(ChordSymbol(onset_q, _root_name(root, quality, key) + quality))
+            symbols[onset_q] = _root_name(root, quality, key) + quality
         if silent_from_q is not None:
-            symbols.append(ChordSymbol(silent_from_q, NO_CHORD))
-    return tuple(symbols)
+            symbols.setdefault(silent_from_q, NO_CHORD)  # where a last chord begins so late that both stand on one beat, it is heard
+    return tuple(ChordSymbol(onset_q, symbol) for onset_q, symbol in symbols.items())
 
 
 def _sound(note: TuneNote) -> _Sound:
