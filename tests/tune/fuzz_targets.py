@@ -25,7 +25,7 @@ def read_or_refuse(data: bytes, name: str, choice: Choice | None = None) -> Tune
         assert refused.faults
         assert all(fault.what for fault in refused.faults)
         return None
-    assert sum(offer.chosen for offer in offers) == 1
+    assert any(offer.chosen for offer in offers)
     assert all(offer.together is None or 0 <= offer.together <= 1 for offer in offers)
     in_order(tune)
     in_order(embellished(tune, "all"))
