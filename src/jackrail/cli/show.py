@@ -200,14 +200,25 @@ def _warnings(console: Console, tune: Tune) -> None:
 def show_offers(offers: Sequence[Offer]) -> None:
     """What is in a file, with the words that choose it and what helps to choose; a star marks what is read unasked."""
     console = _console()
-    table = Table(box=None, show_header=False, padding=(0, 2, 0, 0))
-    for offer in offers:
-        span = "" if offer.lowest is None or offer.highest is None else f"{pitch_name(offer.lowest)} to {pitch_name(offer.highest)}"
-        notes = "" if offer.notes is None else f"{offer.notes} notes"
-        chordal = f"{100 * offer.together:.0f} % together" if offer.together else ""
-        mark = "*" if offer.chosen else ""
-        table.add_row(mark, " ".join(offer.options), Text(offer.title or "(no name)"), notes, span, chordal, Text(offer.about))
+    rows = [_offer_row(offer) for offer in offers]
+    heads = ("", "to ask for it", "name", "notes", "range", "together", "what it is")
+    used = [index for index in range(len(heads)) if any(row[index] for row in rows)]
+    table = Table(box=None, padding=(0, 2, 0, 0), header_style="dim")
+    for index in used:
+        table.add_column(heads[index], justify="right" if heads[index] in ("notes", "together") else "left")
+    for row in rows:
+        table.add_row(*(Text(row[index]) for index in used))
     console.print(table)
+    console.print(Text("* is read when nothing is asked for", "dim"))
+
+
+def _offer_row(offer: Offer) -> tuple[str, ...]:
+    span = ""
+    if offer.lowest is not None and offer.highest is not None:
+        span = " to ".join(dict.fromkeys([pitch_name(offer.lowest), pitch_name(offer.highest)]))
+    notes = "" if offer.notes is None else str(offer.notes)
+    together = f"{100 * offer.together:.0f} %" if offer.together else ""
+    return ("*" if offer.chosen else "", " ".join(offer.options), offer.title or "(no name)", notes, span, together, offer.about)
 
 
 def show_findings(machine: str, findings: Mapping[str, Sequence[Finding]]) -> None:
