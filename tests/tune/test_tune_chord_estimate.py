@@ -320,11 +320,7 @@ def test_it_is_fast_enough_for_five_hundred_files_a_second():
 
 @pytest.mark.parametrize("late", range(0, 480, 7))
 def test_no_two_symbols_stand_at_one_moment(late):
-    notes = [
-        TuneNote(Fraction(0), Fraction(1), 60),
-        TuneNote(3 + Fraction(late, 480), Fraction(1, 16), 55),
-        TuneNote(Fraction(40), Fraction(1), 60),
-    ]
+    notes = [TuneNote(at_q, Fraction(1, 16), 60) for at_q in (Fraction(0), 3 + Fraction(late, 480), Fraction(40))]
     bars = [Bar(Fraction(4 * n), Fraction(4), n + 1, 4, 4) for n in range(9)]  # the last note lies beyond them
     onsets = [chord.onset_q for chord in estimate_chords(notes, bars, None)]
     assert onsets == sorted(set(onsets))

@@ -1,6 +1,7 @@
 """The highest line: examples worked out by hand from the rule in the module's docstring, and what holds for any notes."""
 
 from fractions import Fraction
+from itertools import pairwise
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -85,7 +86,7 @@ def test_a_line_is_in_order_and_every_note_is_in_it_or_left_out(played):
     heads = [(on, key) for on, _, key in line] + [(on, key) for on, _, key in left]
     assert sorted(heads) == sorted((on, key) for on, _, key in notes)
     assert all(on < off for on, off, _ in line)
-    assert all(before[1] <= after[0] for before, after in zip(line, line[1:], strict=False))
+    assert all(before[1] <= after[0] for before, after in pairwise(line))
     again, none = skyline(line, 6)
     assert again == line
     assert none == []

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 from statistics import median_low
 from typing import TypeVar
 
@@ -47,7 +48,7 @@ def skyline(notes: Sequence[tuple[Time, Time, int]], together: Time) -> tuple[li
     above: list[tuple[Time, Time, int]] = []  # notes of the line that may still sound
     for note in sorted(notes, key=lambda note: (note[0], -note[2], -note[1])):
         above = [held for held in above if held[1] > note[0]]
-        if any(held[2] > note[2] and not lingers(held, note) or held[::2] == note[::2] for held in above):
+        if any((held[2] > note[2] and not lingers(held, note)) or held[::2] == note[::2] for held in above):
             left.append(note)
             continue
         while line and line[-1][2] < note[2] and note[0] - line[-1][0] < together and not lingers(line[-1], note):
@@ -58,5 +59,5 @@ def skyline(notes: Sequence[tuple[Time, Time, int]], together: Time) -> tuple[li
         floor = min(median_low([key for _, _, key in line]) - _OCTAVE, max(key for _, _, key in left) + 1)
         left += [note for note in line if note[2] < floor]
         line = [note for note in line if note[2] >= floor]
-    cut = [(on, min(off, after[0]), key) for (on, off, key), after in zip(line, line[1:], strict=False)]
+    cut = [(on, min(off, after[0]), key) for (on, off, key), after in pairwise(line)]
     return cut + line[-1:], left
