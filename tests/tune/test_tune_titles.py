@@ -59,7 +59,7 @@ def test_names_in_a_list_are_one_line_each(tmp_path, name, data):
 
 def test_a_long_title_is_cut(tmp_path):
     path = tmp_path / "a.abc"
-    path.write_bytes(abc("T:" + "long " * 50_000))
+    path.write_bytes(abc("T:" + "long " * 20_000))
     title = read_tune(path).title
     assert len(title) <= MOST_CHARACTERS
     assert title.startswith("long long")
