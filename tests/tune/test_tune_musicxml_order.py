@@ -41,6 +41,12 @@ def test_an_ending_that_never_closes_ends_at_the_next_repeat():
     assert "the ending at part P1 measure 4 has no end of its own: it ends before this measure, at the repeat sign" in said(score(*bars))
 
 
+def test_an_ending_that_never_began_is_told():
+    bars = [DIVISIONS + FORWARD + note("C"), note("D") + ending("", "stop", AGAIN), ending("2", "start") + note("E")]
+    assert letters(*bars) == "CDCDE"
+    assert "the ending that closes at part P1 measure 2 has no beginning: what stands before it is played each time" in said(score(*bars))
+
+
 def test_an_ending_without_a_number_takes_the_next_one():
     # ending-number: blanks are for "when software knows that an ending is present, but cannot determine the type".
     first = ending("1", "start") + note("D") + ending("1", "stop", AGAIN)

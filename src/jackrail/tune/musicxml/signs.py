@@ -80,6 +80,8 @@ def _close_ending(reader: Reading, *, now: bool) -> None:
 
 def _ending(ending: Element, reader: Reading, *, left: bool) -> None:
     if ending.get("type") != "start":
+        if not reader.ending and not reader.bar.ending:
+            reader.notes.say(f"the ending that closes at {reader.place} has no beginning: what stands before it is played each time")
         reader.ending = frozenset()
         if left and not reader.bar.ending_start:
             reader.bar.ending = frozenset()
