@@ -27,7 +27,7 @@ ORDER = [
     ["cli"],
 ]
 RANK = {stage: rank for rank, stages in enumerate(ORDER) for stage in stages}
-HEAVY = ["pydantic", "numpy", "lytk", "mido", "soundfile", "jinja2"]
+HEAVY = ["pydantic", "numpy", "mido", "soundfile", "jinja2"]
 MODULES = sorted(SOURCE.rglob("*.py"))
 
 
