@@ -32,7 +32,7 @@ def tune_of(body, quarters_per_minute=120):
 
 @cache
 def work_of(name, body=SHORT):
-    return api.do_work(machine(name), tune_of(body), api.Wishes(transpose=0))
+    return api.do_work(machine(name), tune_of(body), api.Wishes(transpose=0, harmony="written"))
 
 
 @dataclass

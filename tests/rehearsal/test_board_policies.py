@@ -17,7 +17,7 @@ from workshop import changed, tune
 
 pytestmark = needs_rig
 FINISHED, DETENT_MISSED, INDEX_MISSED = 1, 9, 8
-AS_WRITTEN = Wishes(transpose=0, tempo="100%")
+AS_WRITTEN = Wishes(transpose=0, tempo="100%", harmony="written")
 KNOCK_CYCLES = 6
 """Electrical cycles by which the rotor is thrown: 24 full steps, 4.8 mm on a belt of 40 mm a turn of 200 steps."""
 RIGHT_CENTS, OFF_CENTS = 1.0, 15.0

@@ -157,7 +157,7 @@ def test_after_lost_steps_a_board_finds_home_at_the_next_rest_and_plays_on_in_tu
 @pytest.mark.parametrize("policy, ended, most", [("stop", "detent missed", 1), ("go on", "finished", 99)])
 def test_what_a_missed_detent_leads_to_is_the_makers_choice(policy, ended, most):
     made = changed(ZITHER, ("[board]\n", f'[board]\non_mismatch = "{policy}"\n'))
-    rehearsal, truth = rehearsed(api.do_work(made, tune_of(SHORT), api.Wishes(transpose=0)), "lost-steps")
+    rehearsal, truth = rehearsed(api.do_work(made, tune_of(SHORT), api.Wishes(transpose=0, harmony="written")), "lost-steps")
     assert rehearsal.ended == ended
     assert 1 <= rehearsal.status.detent_missed <= most
     assert "heard.missed" in codes(rehearsal)

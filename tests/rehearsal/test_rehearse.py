@@ -189,7 +189,7 @@ def with_plant(work, *changes):
 def believing(body=SHORT):
     """A work for a zither that is told not to mind its switches, so that it plays on whatever it meets."""
     made = changed(ZITHER, ("[board]\n", '[board]\non_mismatch = "go on"\n'))
-    return api.do_work(made, tune_of(body), api.Wishes(transpose=0))
+    return api.do_work(made, tune_of(body), api.Wishes(transpose=0, harmony="written"))
 
 
 @needs_rehearsal
