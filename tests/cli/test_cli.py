@@ -105,7 +105,8 @@ def test_a_run_killed_at_any_moment_leaves_whole_files_only(tmp_path, after_s):
         (["read", LAMPS, "--list"], {"tunes"}),
         (
             ["read", LAMPS],
-            {"title", "notes", "chords", "pickup_q", "tempo", "keys", "bars", "warnings"} | {"ornaments", "harmony", "key_estimated"},
+            {"title", "notes", "chords", "pickup_q", "tempo", "keys", "bars", "warnings"}
+            | {"ornaments", "harmony", "key_estimated", "remarks"},
         ),
         (
             ["fit", ZITHER, LAMPS],

@@ -5,7 +5,7 @@ cases/abc.json, musicxml.json, midi.json hold the answers. "good": file name, or
   chords    [onset, symbol];  pickup  in quarters;  tempos  [onset, quarter notes a minute];  keys  [onset, sharps, mode]
   ornaments [onset, main key, kind, [keys]];  numbers  bar numbers as played out
   sec       [onset, duration] in seconds, beside notes
-  choice    what is asked for, see `Choice`;  says  words that must stand in a warning;  quiet  true: there is no warning at all
+  choice    what is asked for, see `Choice`;  says  words that must stand in a warning or remark;  quiet  true: there is no warning at all
 "refused": file name -> [fault code, part of its place, part of what it says]. "warned": file name -> words of its warning.
 Every file of good/ and bad/ stands in one of these tables or in those of test_tune_cases.py.
 """
@@ -68,7 +68,7 @@ def test_a_file_reads_as_worked_out_by_hand(name):
             assert got[key] == near([[float(value) if isinstance(value, int | float) else value for value in row] for row in answer])
     assert got["pickup"] == pytest.approx(wanted.get("pickup", got["pickup"]))
     for words in wanted.get("says", []):
-        assert any(words in warning for warning in tune.warnings), tune.warnings
+        assert any(words in told for told in (*tune.warnings, *tune.remarks)), tune.warnings
     if wanted.get("quiet"):
         assert tune.warnings == ()
 

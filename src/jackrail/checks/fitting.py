@@ -10,6 +10,7 @@ from jackrail.tune.model import Tune
 def tune_findings(tune: Tune) -> list[Finding]:
     """One finding for each warning of the reader, and one for chords that nobody wrote."""
     findings = [Finding("tune.reading", "warning", tune.title, warning) for warning in tune.warnings]
+    findings += [Finding("tune.reading", "note", tune.title, remark) for remark in tune.remarks]
     if tune.harmony == "proposed":
         names = [chord.symbol for chord in tune.chords if not chord.silent]
         text = f"no chords were written: {len(names)} were proposed from the machine's chord bars ({' '.join(dict.fromkeys(names))})"

@@ -195,6 +195,8 @@ def _ornaments(tune: Tune) -> str:
 def _warnings(console: Console, tune: Tune) -> None:
     for warning in tune.warnings:
         console.print(Text("warning: ", _MARKS["warning"]) + Text(warning))
+    for remark in tune.remarks:
+        console.print(Text("note: ", _MARKS["note"]) + Text(remark))
 
 
 def show_offers(offers: Sequence[Offer]) -> None:

@@ -130,9 +130,10 @@ class KeyMark:
 class Tune:
     """A whole tune. notes, chords, tempo, bars, keys, ornaments: each in time order; tempo, bars, keys start at 0 when present.
 
-    pickup_q: length of the upbeat, 0 when the tune starts on its first bar. warnings: what the reader left out or had
-    to assume, one sentence each with its place. harmony: where the chords come from: "written" in the file, "estimated" from
-    its accompaniment, "proposed" by jackrail, "" without chords. key_estimated: the key is told from the notes, the file states none.
+    pickup_q: length of the upbeat, 0 when the tune starts on its first bar. warnings: what the reader left out or had to assume, one
+    sentence each with its place; remarks: what it did where nothing is in doubt. harmony: where the chords come from: "written" in
+    the file, "estimated" from its accompaniment, "proposed" by jackrail, "" without chords. key_estimated: the key is told from the
+    notes, the file states none.
     """
 
     title: str
@@ -143,6 +144,7 @@ class Tune:
     keys: tuple[KeyMark, ...] = ()
     pickup_q: Quarters = field(default_factory=Fraction)
     warnings: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
     ornaments: tuple[Ornament, ...] = ()
     harmony: HarmonySource = ""
     key_estimated: bool = False
@@ -208,6 +210,7 @@ class Tune:
             "harmony": self.harmony,
             "key_estimated": self.key_estimated,
             "warnings": list(self.warnings),
+            "remarks": list(self.remarks),
         }
 
 

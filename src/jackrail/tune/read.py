@@ -121,7 +121,7 @@ def _with_key(tune: Tune) -> Tune:
     if found is None:
         return tune
     said = f"the file states no key: {found.name()} is told from the notes"
-    return replace(tune, keys=(found,), key_estimated=True, warnings=(*tune.warnings, said))
+    return replace(tune, keys=(found,), key_estimated=True, remarks=(*tune.remarks, said))
 
 
 def _bytes_of(path: Path) -> bytes:

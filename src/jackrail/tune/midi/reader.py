@@ -83,7 +83,7 @@ def read_midi(data: bytes, title: str, choice: Choice) -> Tune:
         tune = _on_the_beat(tune, [on for on, _, _ in raw], smf.ticks_per_quarter, choice, notes)
     others = [strand for strand in strands if strand is not melody and strand.track in conductors]
     tune = _with_chords(tune, conductors, Accompaniment.beside(raw, others, under), quarters, notes)
-    return replace(tune, warnings=notes.sentences())
+    return replace(tune, warnings=notes.sentences(), remarks=notes.remarks())
 
 
 def _line(melody: Strand, choice: Choice, smf: Smf, notes: Notes) -> tuple[Sequence[RawNote], Sequence[RawNote]]:

@@ -49,6 +49,7 @@ def assemble(title: str, bars: Sequence[WrittenBar], order: Sequence[int], notes
         ornaments=_ornaments(bars, order, onsets, sounding, notes),
         harmony="written" if chords else "",
         warnings=notes.sentences(),
+        remarks=notes.remarks(),
     )
 
 

@@ -97,6 +97,8 @@ class WrittenBar:
 
 
 _MOST_CHARACTERS = 400
+_MOST_PLACES = 4
+_MOST_SENTENCES = 100
 _JUMP_WORDS = re.compile(r"(d\.?\s?c\b|da\s?capo)|(d\.?\s?s\b|dal\s?segno)", re.IGNORECASE)
 _UNTIL_WORDS = re.compile(r"al+a?\s?(fine|coda)", re.IGNORECASE)
 _TO_CODA_WORDS = re.compile(r"(to|da|al)\s?coda", re.IGNORECASE)
@@ -124,25 +126,42 @@ def mark_words(bar: WrittenBar, text: str, onset_q: Quarters) -> bool:
 
 
 class Notes:
-    """What a reader wants to tell its user: sentences, each once, and counted left-outs as one sentence each."""
+    """What a reader wants to tell its user: sentences, each once, and counted left-outs as one sentence each.
+
+    A warning says that what is read may differ from what is meant. A remark says what was done where nothing is in doubt.
+    """
 
     def __init__(self) -> None:
-        self._sentences: dict[str, None] = {}
-        self._counts: dict[str, list[str]] = {}
+        self._sentences: dict[str, bool] = {}
+        self._counts: dict[str, tuple[bool, dict[str, None]]] = {}
 
     def say(self, sentence: str) -> None:
-        """Add a sentence unless it is there already."""
-        self._sentences[sentence] = None
+        """Add a warning unless it is there already."""
+        self._sentences[sentence] = False
 
-    def count(self, what: str, place: str) -> None:
+    def remark(self, sentence: str) -> None:
+        """Add a remark unless it is there already."""
+        self._sentences.setdefault(sentence, True)
+
+    def count(self, what: str, place: str, *, remark: bool = False) -> None:
         """Add one more of `what` ("grace notes are left out") seen at `place`."""
-        self._counts.setdefault(what, []).append(place)
+        self._counts.setdefault(what, (remark, {}))[1][place] = None
 
     def sentences(self) -> tuple[str, ...]:
-        """Everything said, counted ones last, with the places of the first few."""
-        counted = []
-        for what, places in self._counts.items():
-            distinct = list(dict.fromkeys(places))
-            more = f" and {len(distinct) - 4} more places" if len(distinct) > 4 else ""
-            counted.append(f"{what}: {', '.join(distinct[:4])}{more}")
-        return tuple(one_line(sentence, _MOST_CHARACTERS) for sentence in (*self._sentences, *counted))
+        """All warnings, counted ones last, with the places of the first few."""
+        return self._told(remarks=False)
+
+    def remarks(self) -> tuple[str, ...]:
+        """All remarks, in the same form."""
+        return self._told(remarks=True)
+
+    def _told(self, *, remarks: bool) -> tuple[str, ...]:
+        told = [sentence for sentence, remark in self._sentences.items() if remark == remarks]
+        for what, (remark, places) in self._counts.items():
+            if remark == remarks:
+                rest = len(places) - _MOST_PLACES
+                more = f" and {rest} more place{'s' * (rest > 1)}" if rest > 0 else ""
+                told.append(f"{what}: {', '.join(list(places)[:_MOST_PLACES])}{more}")
+        if len(told) > _MOST_SENTENCES:
+            told = [*told[:_MOST_SENTENCES], f"{len(told) - _MOST_SENTENCES} more things of this kind are not told one by one"]
+        return tuple(one_line(sentence, _MOST_CHARACTERS) for sentence in told)
