@@ -91,7 +91,7 @@ def test_a_tune_of_a_file_with_several():
     assert len(list_tunes(path)) == EXPECTED["a5_multi.abc"]["tunes"]
     third = read_tune(path, 7)
     assert [[float(n.onset_q), float(n.duration_q), n.midi] for n in third.notes] == EXPECTED["a5_multi.abc"]["notes3"]
-    assert "the file holds 2 others: this is X:1, the first" in read_tune(path).warnings
+    assert any("the file holds 2 others: this is X:1, the first" in remark for remark in read_tune(path).remarks)
     with pytest.raises(BadInput, match="no tune with that number") as caught:
         read_tune(path, 3)
     assert (caught.value.faults[0].code, caught.value.faults[0].limit) == ("option", "1, 2, 7")

@@ -11,16 +11,26 @@ if TYPE_CHECKING:
     from jackrail.api import Choice, Wishes
 
 
+def _share(_ctx: click.Context, _param: click.Parameter, value: str | None) -> float | None:
+    """A share given as a number or in per cent: 0.5 or 50%. How much it may be is the reader's to say."""
+    if value is None:
+        return None
+    try:
+        return float(value.strip().removesuffix("%")) / (100.0 if value.strip().endswith("%") else 1.0)
+    except ValueError:
+        raise click.BadParameter(f"{value!r} is no share; write 0.5 or 50%") from None
+
+
 def reading_options(command: Callable[..., None]) -> Callable[..., None]:
     """The options that say which music of a file is read, and how. `_choice` makes one value of them."""
     options = (
-        click.option("--number", type=int, metavar="X", help="ABC: tune number X: in a file of several tunes."),
-        click.option("--part", metavar="PART", help="MusicXML: part, by number, id or name."),
-        click.option("--voice", metavar="VOICE", help="ABC, MusicXML: one voice.  [all together]"),
-        click.option("--track", type=int, metavar="N", help="MIDI: track N.  [the melody's]"),
+        click.option("--number", type=int, metavar="X", help="ABC: the tune numbered X: in a file of several.  [the first]"),
+        click.option("--part", metavar="PART", help="MusicXML: a part, by number, id or name.  [the melody's]"),
+        click.option("--voice", metavar="VOICE", help="ABC, MusicXML: one voice.  [all; MusicXML: of the upper staff]"),
+        click.option("--track", type=int, metavar="N", help="MIDI: track N.  [the likeliest melody]"),
         click.option("--channel", type=int, metavar="N", help="MIDI: channel N, 1 to 16."),
-        click.option("--line", type=click.Choice(["all", "top"]), help="All notes that sound together, or the highest."),
-        click.option("--quantise", type=float, metavar="SHARE", help="MIDI: move notes onto the beat's grid, 0 to 1.  [0]"),
+        click.option("--line", type=click.Choice(["all", "top"]), help="All notes that sound together, or the highest.  [all; MIDI: top]"),
+        click.option("--quantise", callback=_share, metavar="SHARE", help="MIDI: move notes onto the beat's grid, 0 to 1 or 100%.  [0]"),
     )
     for option in reversed(options):
         command = option(command)

@@ -92,6 +92,8 @@ def _toml(text: str) -> dict[str, Any]:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         hint = "texts stand in quotes, lists in [ ], decimals take a point; for inches inside quotes write in"
+        if text.lstrip()[:2] in {"X:", "T:", "%a", "<?", "<s"}:
+            hint = "is it a tune? MACHINE comes first, then TUNE"
         raise BadInput(Fault("syntax", f"is not TOML: {error}", hint=hint)) from None
     except (ValueError, RecursionError):
         raise BadInput(

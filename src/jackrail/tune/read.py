@@ -28,9 +28,8 @@ _ABC_LINE = re.compile(r"^(?:X:|K:)", re.MULTILINE)
 def read_tune(path: Path, choice: Choice | int | None = None) -> Tune:
     """The tune in a MIDI, ABC or MusicXML file, repeats played out.
 
-    choice: which music of the file, and how; a plain number stands for `Choice(number=...)`, which in a MusicXML or MIDI file
-    is the part or track. Without it the rules of docs/notation.md decide, and a warning says what else there is. A tune without
-    a title is called after its file.
+    choice: which music of the file, and how; a plain number stands for `Choice(number=...)`. Without it the rules of
+    docs/notation.md decide, and a remark says what else there is. A tune without a title is called after its file.
     Raises BadInput, each fault with the file and the line, bar or byte, and an "option" fault for what the file has not.
     """
     wanted = Choice(number=choice) if isinstance(choice, int) else choice or EVERYTHING
@@ -43,9 +42,9 @@ def read_tune(path: Path, choice: Choice | int | None = None) -> Tune:
 def parse_tune(data: bytes, name: str, choice: Choice = EVERYTHING) -> Tune:
     """The tune in the bytes of a file. name: the file's, for what it holds no word about. Raises BadInput without the file's name."""
     kind = _kind(data, Path(name).suffix.lower())
-    choice = _fitting(choice, kind)
+    _check_choice(choice, kind)
     tune = _read(data, kind, one_line(Path(name).stem) or "Untitled", choice)
-    return _with_key(tune if kind == "midi" else _lined(tune, choice))
+    return _named_otherwise(_with_key(tune if kind == "midi" else _lined(tune, choice)), name, kind)
 
 
 def list_tunes(path: Path, number: int | None = None) -> list[Offer]:
@@ -82,26 +81,35 @@ def _read(data: bytes, kind: str, stem: str, choice: Choice) -> Tune:
 
 _OFFERED = {
     "abc": ("an ABC file", {"number", "voice", "line"}),
-    "xml": ("a MusicXML file", {"number", "part", "voice", "line"}),
-    "midi": ("a MIDI file", {"number", "track", "channel", "line", "quantise"}),
+    "xml": ("a MusicXML file", {"part", "voice", "line"}),
+    "midi": ("a MIDI file", {"track", "channel", "line", "quantise"}),
 }
 
 
-def _fitting(choice: Choice, kind: str) -> Choice:
-    """`choice` with its number in the right place. Raises BadInput for each thing asked for that this kind of file has not."""
+def _check_choice(choice: Choice, kind: str) -> None:
+    """Raise BadInput for each thing asked for that this kind of file has not."""
     name, offered = _OFFERED[kind]
     asked = {word: value for word, value in asdict(choice).items() if value is not None}
     wrong = [word for word in asked if word not in offered]
     if wrong:
         hint = f"{name} has {', '.join(f'--{word}' for word in sorted(offered))}; `jackrail read FILE --list` shows what is in it"
-        raise BadInput([Fault("option", f"means nothing in {name}", f"--{word}", str(asked[word]), hint=hint) for word in wrong])
+        raise BadInput([Fault("option", f"means nothing in {name}", f"--{word}", f"{asked[word]}", hint=hint) for word in wrong])
     if choice.quantise is not None and not 0 <= choice.quantise <= 1:
-        raise BadInput(Fault("option", "is a share", "--quantise", f"{choice.quantise:g}", "0 (as played) to 1 (on the beat's grid)"))
-    if choice.number is None or kind == "abc":
-        return choice
-    if kind == "xml":
-        return replace(choice, number=None, part=choice.part or str(choice.number))
-    return replace(choice, number=None, track=choice.track or choice.number)
+        limit = "0 (as played) to 1 or 100% (on the beat's grid)"
+        raise BadInput(Fault("option", "cannot be so much", "--quantise", f"{choice.quantise:g}", limit, "0.5 moves notes half-way"))
+
+
+_KIND_OF = {
+    ".abc": "abc", ".mid": "midi", ".midi": "midi", ".kar": "midi", ".smf": "midi", ".xml": "xml", ".musicxml": "xml", ".mxl": "xml",
+}  # fmt: skip
+
+
+def _named_otherwise(tune: Tune, name: str, kind: str) -> Tune:
+    """`tune` with a remark when the file's name says another kind of file than it is."""
+    suffix = Path(name).suffix.lower()
+    if _KIND_OF.get(suffix, kind) == kind:
+        return tune
+    return replace(tune, remarks=(*tune.remarks, f"the file is {_OFFERED[kind][0]}, although its name ends in {suffix}"))
 
 
 def _lined(tune: Tune, choice: Choice) -> Tune:
@@ -143,18 +151,25 @@ def _bytes_of(path: Path) -> bytes:
 
 
 def _kind(data: bytes, suffix: str) -> str:
+    """What the bytes are, whatever the file is called. Raises BadInput for what is none of them and named like one."""
     if data.startswith((b"MThd", b"RIFF")):
         return "midi"
     if data.startswith(b"PK") or looks_like_xml(data):
         return "xml"
-    if suffix in {".mid", ".midi", ".kar", ".smf"}:
+    called = _KIND_OF.get(suffix, "abc")
+    if called == "abc" or re.search(rb"^K:", data, re.MULTILINE):
+        return "abc"
+    if called == "midi":
         hint = "a Standard MIDI File begins with MThd; is it another kind of file under this name?"
-        raise BadInput(Fault("format", "is no Standard MIDI File", "byte 0", repr(data[:8]), hint=hint))
-    if suffix in {".xml", ".musicxml", ".mxl"}:
-        raise BadInput(
-            Fault("format", "is no MusicXML", "byte 0", repr(data[:12]), hint="a MusicXML file begins with <?xml, a .mxl with PK")
-        )
-    return "abc"
+        raise BadInput(Fault("format", "is no Standard MIDI File", "byte 0", _begins(data), hint=hint))
+    hint = "a MusicXML file begins with <?xml, a .mxl with PK"
+    raise BadInput(Fault("format", "is no MusicXML", "byte 0", _begins(data), hint=hint))
+
+
+def _begins(data: bytes) -> str:
+    """The first bytes for a message, as text where they are text."""
+    head = data[:12]
+    return f"begins with {one_line(head.decode('ascii'))}" if head.isascii() else f"begins with the bytes {head.hex(' ')}"
 
 
 def _text_of(data: bytes) -> tuple[str, tuple[str, ...]]:
@@ -183,22 +198,26 @@ def _tunes(text: str) -> list[TuneText]:
     tunes = split_tunes(text) if _ABC_LINE.search(text) else []
     if not tunes:
         hint = "a tune begins with X:1 and its header ends with K: and the key"
+        if re.search(r"^\s*\[", text, re.MULTILINE) and "=" in text:
+            hint = "is it a machine file? MACHINE comes first, then TUNE"
         raise BadInput(Fault("format", "holds no ABC tune", "line 1", repr(text.lstrip()[:24]), hint=hint))
     return tunes
 
 
 def _read_abc_file(text: str, title: str, choice: Choice, warnings: tuple[str, ...]) -> Tune:
     tunes = _tunes(text)
+    remarks: tuple[str, ...] = ()
     if choice.number is None:
         chosen = tunes[0]
         if len(tunes) > 1:
             others = f"{len(tunes) - 1} others" if len(tunes) > 2 else "1 other"
-            warnings += (f"the file holds {others}: this is X:{chosen.number}, the first",)
+            remarks = (f"the file holds {others}: this is X:{chosen.number}, the first; --list shows all, --number chooses",)
     else:
         chosen, same = _numbered(tunes, choice.number)
         if same > 1:
             warnings += (f"{same} tunes are numbered X:{choice.number}: this is the first of them",)
-    return read_abc(chosen, title, warnings, choice)
+    tune = read_abc(chosen, title, warnings, choice)
+    return replace(tune, remarks=(*remarks, *tune.remarks))
 
 
 def _numbered(tunes: list[TuneText], number: int) -> tuple[TuneText, int]:
