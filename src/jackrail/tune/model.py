@@ -80,7 +80,8 @@ class Bar:
     """One bar as played out, or a part of one. number: as counted on paper (an upbeat is bar 0); time: 1 for the first playing.
 
     beats, beat_unit: the metre, as 3 and 4 for 3/4. length_q: what it really holds. starts_q: where in the full bar it
-    begins, 0 but for an upbeat and for the second half of a bar that a repeat sign cuts in two.
+    begins, 0 but for an upbeat and for the second half of a bar that a repeat sign or Fine cuts in two. free: in free metre;
+    beats are counted in 4/4 then.
     """
 
     onset_q: Quarters
@@ -90,6 +91,12 @@ class Bar:
     beat_unit: int
     time: int = 1
     starts_q: Quarters = Fraction(0)
+    free: bool = False
+
+    @property
+    def metre(self) -> str:
+        """The metre as text, "6/8"; "none" for free metre."""
+        return "none" if self.free else f"{self.beats}/{self.beat_unit}"
 
     @property
     def downbeat(self) -> bool:
@@ -203,9 +210,7 @@ class Tune:
             "pickup_q": float(self.pickup_q),
             "tempo": [[float(t.onset_q), t.quarters_per_minute] for t in self.tempo],
             "keys": [[float(k.onset_q), k.sharps, k.mode] for k in self.keys],
-            "bars": [
-                [float(b.onset_q), float(b.length_q), b.number, f"{b.beats}/{b.beat_unit}", b.time, float(b.starts_q)] for b in self.bars
-            ],
+            "bars": [[float(b.onset_q), float(b.length_q), b.number, b.metre, b.time, float(b.starts_q)] for b in self.bars],
             "ornaments": [[float(o.onset_q), o.midi, o.kind, list(o.keys)] for o in self.ornaments],
             "harmony": self.harmony,
             "key_estimated": self.key_estimated,

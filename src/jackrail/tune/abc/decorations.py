@@ -15,6 +15,7 @@ STEERING = {
     "D.S.alcoda": "D.S. al coda",
 }  # fmt: skip
 # What sounds otherwise than written, and is not followed -> what is said.
+FERMATAS = frozenset({"fermata", "invertedfermata"})
 LEFT_OUT = {"fermata": "fermatas are not held", "invertedfermata": "fermatas are not held", "arpeggio": "chords are not broken (arpeggio)"}
 _EXPRESSION_WORDS = (
     ". > + ^ < 0 1 2 3 4 5 f ff fff ffff p pp ppp pppp mp mf sfz accent emphasis tenuto plus snap wedge staccato dot upbow downbow open"

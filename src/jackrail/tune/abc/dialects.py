@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Container
 
 from jackrail.tune.score.written import Notes
 
@@ -11,6 +12,8 @@ from .decorations import is_known
 _PASSED = r'"[^"]*"?|\[[A-Za-z]:[^\]]*\]'  # texts and inline fields stay as they are
 _PLUS = re.compile(rf"{_PASSED}|!\+!|\+(?P<inside>[^+\s|\":\[\]!]{{1,60}})\+")
 _BANG = re.compile(rf"{_PASSED}|!(?P<inside>[^+\s|\":\[\]!]{{1,30}})!|(?P<bang>!)")
+_UNCLOSED = re.compile(rf"{_PASSED}|![^\s!|\":\[\]]{{1,30}}!|!(?P<name>[A-Za-z][A-Za-z.]{{2,29}})")
+_READABLE = frozenset("ABCDEFGabcdefgXYZxyz")
 _NOTES = re.compile(r"(?:[\^_=]{0,2}[A-Ga-g][,']*[\d/]*-?)+")
 
 
@@ -47,9 +50,22 @@ class Dialect:
         if inside is None:
             return match[0]
         if is_known(inside):
-            self.notes.count(f"+{inside}+ is read as the decoration !{inside}!", place)
+            self.notes.count(f"+{inside}+ is read as the decoration !{inside}!", place, remark=True)
             return f"!{inside}!"
         if _NOTES.fullmatch(inside):
-            self.notes.count("chords between + signs are read as if [ ] stood around them (ABC 2.1 section 12.1.3)", place)
+            self.notes.count("chords between + signs are read as if [ ] stood around them (ABC 2.1 section 12.1.3)", place, remark=True)
             return f"[{inside}]"
         return match[0]
+
+
+def without_unclosed(line: str, number: int, shorthands: Container[str], notes: Notes) -> str:
+    """`line` with blanks for each name after a ! that none closes. A ! alone is a line break, so the name must be no music."""
+
+    def blank(match: re.Match[str]) -> str:
+        name = match["name"]
+        if name is None or all(sign in _READABLE or sign in shorthands for sign in name):
+            return match[0]
+        notes.count(f"the ! before {name!r} is not closed by another: {name!r} is left out", f"line {number} column {match.start() + 1}")
+        return " " * len(match[0])
+
+    return _UNCLOSED.sub(blank, line)

@@ -57,7 +57,7 @@ def read_key(text: str) -> tuple[Key | None, Pitching | None]:
         mode = _mode(match[4] or "")
         set_apart = mode is None and bool(match[3])  # "D treble": no mode, but a clef that _modified reads
         if mode is None and not set_apart:
-            raise FieldError(f"cannot be read as a key: {text.strip()[:40]!r}; {_WRITE_KEY}")
+            raise FieldError(f"cannot be read as a key: {text.strip()[:40]!r}", _WRITE_KEY)
         key = _signature(_FIFTHS[match[1]] + _FLATS_AND_SHARPS[match[2]] + _MODES[mode or ""], _MODE_NAMES[mode or ""])
         rest = words[match.start(4) if set_apart else match.end() :]
     return _modified(key, rest, words)
@@ -73,7 +73,7 @@ def _mode(word: str) -> str | None:
 
 def _signature(sharps: int, mode: str) -> Key:
     if abs(sharps) > 7:
-        raise FieldError(f"the key would need {abs(sharps)} accidentals; write the plainer one")
+        raise FieldError(f"the key would need {abs(sharps)} accidentals", "write the plainer one")
     letters = _SHARP_ORDER[:sharps] if sharps > 0 else _SHARP_ORDER[sharps:] if sharps < 0 else ""
     return Key(dict.fromkeys(letters, 1 if sharps > 0 else -1), sharps, mode)
 
@@ -96,7 +96,7 @@ def _modified(key: Key | None, rest: str, text: str) -> tuple[Key | None, Pitchi
             elif _SPECIFIER.fullmatch(word) or CLEF_WORD.fullmatch(word):
                 pitching.append(word)
             else:
-                raise FieldError(f"cannot be read as a key: {text.strip()[:40]!r}; {_WRITE_KEY}")
+                raise FieldError(f"cannot be read as a key: {text.strip()[:40]!r}", _WRITE_KEY)
     return key, read_pitching(pitching) if pitching else None
 
 
@@ -111,10 +111,10 @@ def read_metre(text: str) -> tuple[int, int] | None:
         return 2, 2
     match = _METRE.fullmatch(value)
     if match is None:
-        raise FieldError(f"cannot be read as a metre: {value[:40]!r}; write 3/4, 6/8, C, C| or none")
+        raise FieldError(f"cannot be read as a metre: {value[:40]!r}", "write 3/4, 6/8, C, C| or none")
     beats, unit = sum(int(part) for part in match[1].split("+")), int(match[2])
     if not 1 <= beats <= 64 or unit not in {1, 2, 4, 8, 16, 32, 64}:
-        raise FieldError(f"{value[:40]!r} is no metre: the lower number is 1, 2, 4, 8, 16, 32 or 64, the upper 1 to 64")
+        raise FieldError(f"{value[:40]!r} is no metre", "the lower number is 1, 2, 4, 8, 16, 32 or 64, the upper 1 to 64")
     return beats, unit
 
 
@@ -125,7 +125,7 @@ def read_unit(text: str) -> Quarters:
     if value == "1":
         return Fraction(4)
     if match is None or not int(match[1]) or not int(match[2]) or not Fraction(1, 512) <= Fraction(int(match[1]), int(match[2])) <= 4:
-        raise FieldError(f"cannot be read as a note length: {value[:40]!r}; write 1/8 or the like")
+        raise FieldError(f"cannot be read as a note length: {value[:40]!r}", "write 1/8 or the like")
     return Fraction(4 * int(match[1]), int(match[2]))
 
 
@@ -144,7 +144,7 @@ def read_tempo(text: str, unit_q: Quarters) -> float | None:
         return None
     lengths, equals, rate = value.rpartition("=")
     if not re.fullmatch(r"\d{1,4}(?:\.\d{1,4})?", rate.strip()) or not 1 <= float(rate) <= 4000:
-        raise FieldError(f"cannot be read as a tempo: {text.strip()[:40]!r}; write 1/4=120")
+        raise FieldError(f"cannot be read as a tempo: {text.strip()[:40]!r}", "write 1/4=120")
     outdated = re.fullmatch(r"[Cc](\d?)(?:/(\d))?", lengths.strip())
     if not equals:
         beat_q = unit_q
@@ -157,7 +157,7 @@ def read_tempo(text: str, unit_q: Quarters) -> float | None:
             or _FRACTION.sub("", lengths).strip()
             or not all(int(above) and int(below) for above, below in parts)
         ):
-            raise FieldError(f"cannot be read as a tempo: {text.strip()[:40]!r}; write 1/4=120")
+            raise FieldError(f"cannot be read as a tempo: {text.strip()[:40]!r}", "write 1/4=120")
         beat_q = sum((Fraction(4 * int(above), int(below)) for above, below in parts), Fraction(0))
     return float(beat_q) * float(rate)
 
@@ -166,12 +166,12 @@ def read_parts(text: str) -> str:
     """Playing order of a P: field in the header, written out: "(AB)2C" is "ABABC". Raises FieldError."""
     value = re.sub(r"[\s.,]", "", text)
     if not re.fullmatch(r"[A-Z()0-9]*", value) or re.search(r"\d{3}", value):
-        raise FieldError(f"cannot be read as an order of parts: {text.strip()[:40]!r}; write AABB or (AB)2C")
+        raise FieldError(f"cannot be read as an order of parts: {text.strip()[:40]!r}", "write AABB or (AB)2C")
     while len(value) <= MOST_PARTS and (group := re.search(r"\(([A-Z]*)\)(\d{0,2})|([A-Z])(\d{1,2})", value)) is not None:
         body, count = (group[1], group[2]) if group[1] is not None else (group[3], group[4])
         value = value[: group.start()] + body * int(count or 1) + value[group.end() :]
     if len(value) > MOST_PARTS:
-        raise FieldError(f"the order of parts is too long; at most {MOST_PARTS} parts")
+        raise FieldError("the order of parts is too long", f"at most {MOST_PARTS} parts")
     if not value.isalpha() and value:
-        raise FieldError(f"cannot be read as an order of parts: {text.strip()[:40]!r}; check its brackets")
+        raise FieldError(f"cannot be read as an order of parts: {text.strip()[:40]!r}", "check its brackets")
     return value

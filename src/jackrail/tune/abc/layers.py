@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from itertools import cycle, groupby
 
 from jackrail.tune.model import Quarters
+from jackrail.tune.score.fine import cut_at_fine
 from jackrail.tune.score.playing_out import check_length, play_order
 from jackrail.tune.score.written import Notes, WrittenBar
 
@@ -35,17 +36,19 @@ def merged(voices: Sequence[Voice], notes: Notes) -> list[WrittenBar]:
     return main
 
 
-def part_order(bars: Sequence[WrittenBar], parts: Sequence[tuple[str, int]], labels: str, notes: Notes) -> list[int]:
+def part_order(bars: list[WrittenBar], parts: Sequence[tuple[str, int]], labels: str, notes: Notes) -> list[int]:
     """Playing order of `bars`: part by part when `labels` (P: in the header) names them.
 
-    parts: label and first bar of each part marked in the music. A part is played with its repeats each time it is named; where it
-    is named several times in a row and has an ending for each, the time chooses the ending instead (ABC 2.1 section 4.10).
+    Bars with a Fine inside are cut there. parts: label and first bar of each part marked in the music. A part is played with its
+    repeats each time it is named; where it is named several times in a row and has an ending for each, the time chooses the ending
+    instead (ABC 2.1 section 4.10).
     """
+    later = cut_at_fine(bars)
     if labels and not parts:
         notes.say(f"the order of parts {labels[:40]} names parts that the music does not mark: played as written")
     if not labels or not parts:
         return play_order(bars, notes)
-    starts = [start for _, start in parts]
+    starts = [_shifted(start, later) for _, start in parts]
     _say_again(bars, starts)
     spans = dict(zip((label for label, _ in parts), zip(starts, [*starts[1:], len(bars)], strict=True), strict=True))
     if len(spans) < len(parts):
@@ -64,6 +67,13 @@ def part_order(bars: Sequence[WrittenBar], parts: Sequence[tuple[str, int]], lab
         if label not in orders:
             notes.say(f"part {label[:20] or '(without a name)'} is not in the order {labels[:40]}: it is not played")
     return order
+
+
+def _shifted(index: int, later: Sequence[int]) -> int:
+    """Where a bar stands once later pieces have been set in at the places `later`."""
+    for place in later:
+        index += place <= index
+    return index
 
 
 def _say_again(bars: Sequence[WrittenBar], starts: Sequence[int]) -> None:

@@ -5,19 +5,46 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
+from jackrail.faults import Fault
 from jackrail.tune.choice import Offer
 from jackrail.tune.score.written import WrittenBar
 
-from .text import TuneText
+from .fields import read_key
+from .pitching import FieldError
+from .text import TuneText, uncommented
 from .tune_lines import TuneLines
 from .voice import Voice
 
 
-def tune_offer(tune: TuneText, *, chosen: bool) -> Offer:
-    """A tune, with rhythm, metre and key as its header has them."""
+def header_fault(tune: TuneText) -> Fault | None:
+    """Why a tune cannot be read, as far as its first K: field tells."""
+    found = next(((number, line) for number, line in tune.lines if line.startswith("K:")), None)
+    if found is None:
+        return Fault("missing", "the tune has no K: field", f"line {tune.lines[-1][0]}")
+    try:
+        read_key(uncommented(found[1][2:]))
+    except FieldError as error:
+        return Fault("syntax", f"K: {error}", f"line {found[0]}")
+    return None
+
+
+def tune_offer(tune: TuneText, found: Sequence[int] | Fault | None, *, chosen: bool, hidden: bool) -> Offer:
+    """A tune, with rhythm, metre and key as its header has them.
+
+    found: the keys of its notes, or why it cannot be read, None when it was not read. hidden: one before it has its number, so nothing
+    chooses it.
+    """
     named = [("", tune.header("R")), ("", tune.header("M")), ("key ", tune.header("K"))]
     about = ", ".join(before + value for before, value in named if value)
-    return Offer("tune", tune.number, tune.title, ("--number", str(tune.number)), about, chosen=chosen)
+    if hidden:
+        about = ", ".join(filter(None, (about, "its number is another tune's: only the first can be read")))
+    if isinstance(found, Fault):
+        where = f"{found.where}: " if found.where else ""
+        about = ", ".join(filter(None, (about, f"cannot be read: {where}{found.what}")))
+    options = () if hidden else ("--number", str(tune.number))
+    if not found or isinstance(found, Fault):
+        return Offer("tune", tune.number, tune.title, options, about, chosen=chosen)
+    return Offer("tune", tune.number, tune.title, options, about, len(found), min(found), max(found), chosen=chosen)
 
 
 def voice_offers(lines: TuneLines) -> list[Offer]:

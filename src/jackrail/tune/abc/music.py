@@ -13,13 +13,13 @@ from jackrail.tune.chord_names import readable
 from jackrail.tune.model import NO_CHORD, Quarters
 from jackrail.tune.score.written import Notes, WrittenBar, mark_words
 
-from .decorations import EXPRESSION, LEFT_OUT, SHORTHANDS, STEERING
-from .dialects import Dialect
+from .decorations import EXPRESSION, FERMATAS, LEFT_OUT, SHORTHANDS, STEERING
+from .dialects import Dialect, without_unclosed
 from .fields import ACCIDENTALS
 from .ornaments import KINDS
 from .pitches import Name
 from .tokens import MAX_NOTE_Q, MAX_PASS, PASSES, TOKEN, note_length_q, pass_numbers
-from .voice import Voice
+from .voice import UNSURE, Voice
 
 _TUPLET_Q = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}  # the others take 2, in compound metres 3 (ABC 2.1 section 4.13)
 _GRACE_NOTE = re.compile(r"(?P<acc>\^\^?|__?|=)?(?P<letter>[A-Ga-g])(?P<octave>[,']*)[\d/]*")
@@ -45,6 +45,7 @@ class MusicReader:
         self._chord_names: list[Name] = []
         self._chord_ties: dict[int, Name] = {}
         self._chord_signs = 0
+        self._opened_at = 0
         self._after_bar = False
         self._acts: dict[str, Callable[[re.Match[str]], None]] = {
             "note": self._note, "bar": self._bar, "quote": self._quote, "rest": self._rest, "bar_rest": self._bar_rest, "tie": self._tie,
@@ -54,8 +55,8 @@ class MusicReader:
 
     def read(self, line: str, number: int) -> None:
         """Read one line of music, `number` being its line in the file."""
-        if "+" in line or self.dialect.plus:
-            line = self.dialect.modern(line, f"line {number}")
+        line = self._plain(line, number)
+        self.voice.begin_line(number)
         self.line, self.number, at, end = line, number, 0, len(line)
         if self._after_bar and line[:1] in _GOES_ON:
             at = self._go_on(line)
@@ -81,8 +82,15 @@ class MusicReader:
                     at = passes.end()
         self._after_bar = line.rstrip(" \t\\`$").endswith(("|", ":", "|]"))
         if self._chord is not None:
+            self.at = self._opened_at
             self._fault("a chord [ is not closed on its line", hint="close it with ]")
             self._chord = None
+
+    def _plain(self, line: str, number: int) -> str:
+        """`line` without what only older or faulty files write."""
+        if "+" in line or self.dialect.plus:
+            line = self.dialect.modern(line, f"line {number}")
+        return without_unclosed(line, number, self.shorthands, self.notes) if "!" in line else line
 
     def _go_on(self, line: str) -> int:
         """The bar line that ended the line before goes on here with : or the number of an ending; returns where the music begins."""
@@ -108,8 +116,10 @@ class MusicReader:
     def _strange(self, at: int) -> None:
         self.at = at
         if self.line[at] in '"{':
-            name, mark = ("a chord symbol or text", '"') if self.line[at] == '"' else ("grace notes", "}")
-            self._fault(f"{name} begins here and is not closed on its line", repr(self.line[at : at + 12]), hint=f"add the closing {mark}")
+            what, mark = (
+                ("a chord symbol or text begins here and is", '"') if self.line[at] == '"' else ("grace notes begin here and are", "}")
+            )
+            self._fault(f"{what} not closed on its line", repr(self.line[at : at + 12]), hint=f"add the closing {mark}")
             return
         self.unreadable += 1
         self.notes.count(f"the character {self.line[at]!r} cannot be read and is left out", self._where())
@@ -157,7 +167,7 @@ class MusicReader:
             self._fault("a rest of that many bars cannot be used", repr(match[0][:12]), "1 to 500")
             return
         if self.voice.bar.free:
-            self.notes.count("rests of whole bars in free metre are taken as 4 quarters a bar", self.voice.place)
+            self.notes.count("rests of whole bars in free metre are taken as 4 quarters a bar", self.voice.bar)
         for done in range(count):
             if done:
                 self.voice.close_bar()
@@ -198,11 +208,12 @@ class MusicReader:
         if strange is not None:
             self.notes.count(f"the character {strange[0]!r} among grace notes cannot be read and is left out", self._where())
         if keys and all(self._in_range(midi, match[0]) for midi in keys):
-            voice.waiting.add("grace", tuple(keys), voice.place)
+            voice.waiting.add("grace", tuple(keys), voice.bar)
 
     def _open(self, _match: re.Match[str]) -> None:
         if self._chord is not None:
             self._fault("a chord [ begins inside another", hint="close the first with ]")
+        self._opened_at = self.at
         self._chord, self._chord_names, self._chord_ties = [], [], {}
         self._chord_signs = len(self.voice.waiting.ornaments)
 
@@ -242,6 +253,7 @@ class MusicReader:
 
     def _field(self, match: re.Match[str]) -> None:
         self.on_field(match["field_name"], match["value"], self._where())
+        self.voice.begin_line(self.number)
 
     def _quote(self, match: re.Match[str]) -> None:
         for text in re.split(r"[;\n]|\\n", match["text"]):
@@ -252,18 +264,21 @@ class MusicReader:
         voice = self.voice
         annotation = text[:1] in {"^", "_", "<", ">", "@"}
         words = re.sub(r"^[\^_<>]|^@(?:-?[\d.]+,-?[\d.]+)?\s*", "", text)
-        symbol = None if annotation else readable(text)
+        symbol = None if annotation else _chord_symbol(text)
         if symbol is not None:
             voice.bar.chords.append((voice.cursor_q, moved_symbol(symbol, voice.pitches.pitching.semitones, voice.pitches.key.sharps)))
         elif mark_words(WrittenBar(0), words, voice.cursor_q):
             voice.pending.append(words)
-            self.notes.say(f'the words "{words}" are followed as the sign they stand for')
+            self.notes.remark(f'the words "{words}" are followed as the sign they stand for')
+        elif words.strip().lower() in UNSURE:
+            voice.pending.append(words.strip().lower())
         elif annotation or not text or text.isdigit():  # a fingering
             pass
         elif NO_CHORD_WORDS.fullmatch(text):
             voice.bar.chords.append((voice.cursor_q, NO_CHORD))
         else:
-            self.notes.count(f"{text[:30]!r} is no chord symbol that can be read and is left out", self._where())
+            german = " (H is written B here, and the German B is Bb)" if text[0] == "H" and readable(f"B{text[1:]}") else ""
+            self.notes.count(f"{text[:30]!r} is no chord symbol that can be read and is left out{german}", self._where())
 
     def _decoration(self, match: re.Match[str]) -> None:
         self._decorate(match["name"])
@@ -281,18 +296,23 @@ class MusicReader:
         kind = KINDS.get(name)
         name = name.lower() if name.lower() in STEERING else name
         if kind is not None:
-            self.voice.waiting.add(kind, (), self.voice.place)
+            self.voice.waiting.add(kind, (), self.voice.bar)
         elif name in STEERING:
             self.voice.pending.append(name)
         elif name in LEFT_OUT:
-            self.notes.count(LEFT_OUT[name], self.voice.place)
+            self.notes.count(LEFT_OUT[name], self.voice.bar, remark=name in FERMATAS)
         elif re.fullmatch(r"[A-Ga-g\d,'/]*[A-Ga-g][A-Ga-g\d,'/]*", name) and name.strip("f"):
             self._fault("notes stand between ! signs", repr(name), hint="write line breaks as $, or I:linebreak ! in the header")
         elif name not in EXPRESSION:
-            self.notes.count(f"the decoration {name!r} is not known and is left out", self.voice.place)
+            self.notes.count(f"the decoration {name!r} is not known and is left out", self.voice.bar)
 
     def _overlay(self, match: re.Match[str]) -> None:
         if not self.voice.overlay_start(len(match[0])):
             self._fault(
                 "a line of music laid over (&) begins before the first bar", repr(match[0][:12]), hint="write one & for each bar line"
             )
+
+
+def _chord_symbol(text: str) -> str | None:
+    """A chord symbol as text that can be read. One wholly in brackets is a chord that may be played, and is."""
+    return readable(text[1:-1] if text[:1] == "(" and text.find(")") == len(text) - 1 else text)

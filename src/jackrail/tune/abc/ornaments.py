@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from jackrail.tune.model import OrnamentKind, Quarters
-from jackrail.tune.score.written import Notes, WrittenBar, WrittenNote, WrittenOrnament
+from jackrail.tune.score.written import Notes, Place, WrittenBar, WrittenNote, WrittenOrnament
 
 # Decorations that stand for small notes -> their kind. A line through a turn changes nothing here; trill( begins a long trill.
 KINDS: dict[str, OrnamentKind] = {
@@ -24,12 +24,12 @@ class Waiting:
         self.notes = notes
         self.ornaments: list[WrittenOrnament] = []
 
-    def add(self, kind: OrnamentKind, keys: tuple[int, ...], place: str) -> None:
+    def add(self, kind: OrnamentKind, keys: tuple[int, ...], place: Place) -> None:
         """One more ornament; more than MOST_AT_A_NOTE are left out."""
         if len(self.ornaments) >= MOST_AT_A_NOTE:
             self.notes.count(f"of more than {MOST_AT_A_NOTE} ornaments at one note the first are kept", place)
             return
-        self.notes.count("ornaments are kept apart, and played only when asked for (--ornaments)", place)
+        self.notes.count("ornaments are kept apart, and played only when asked for (--ornaments)", place, remark=True)
         self.ornaments.append(WrittenOrnament(Quarters(0), _UNAIMED, kind, keys))
 
     def aim(self, first: int, midi: int) -> None:
@@ -47,7 +47,7 @@ class Waiting:
             if small.keys:
                 bar.ornaments.append(small)
             else:
-                self.notes.count("an ornament at the end of the MIDI range is left out", f"bar {bar.number}")
+                self.notes.count("an ornament at the end of the MIDI range is left out", bar)
         self.ornaments = []
 
     def trail(self, bar: WrittenBar, last: WrittenNote | None) -> None:
@@ -59,7 +59,7 @@ class Waiting:
                 bar.ornaments.append(WrittenOrnament(last.onset_q, last.midi, "after-grace", small.keys))
         self.ornaments = [small for small in self.ornaments if small.kind != "grace"]
 
-    def leave_out(self, place: str) -> None:
+    def leave_out(self, place: Place) -> None:
         """No note follows at all."""
         for _ in self.ornaments:
             self.notes.count("ornaments at no note are left out", place)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from jackrail.tune.score.written import Notes
+from jackrail.tune.score.written import Notes, Place
 
 from .fields import Key
 from .pitching import Pitching
@@ -19,7 +19,7 @@ Name = tuple[str, int]
 class Pitches:
     """What a letter sounds as. place: tells where reading stands. propagate: how far an accidental holds, as %%propagate-accidentals."""
 
-    def __init__(self, key: Key, notes: Notes, place: Callable[[], str]) -> None:
+    def __init__(self, key: Key, notes: Notes, place: Callable[[], Place]) -> None:
         self.key = key
         self.pitching = Pitching()
         self.propagate = "pitch"

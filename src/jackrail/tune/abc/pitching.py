@@ -16,7 +16,11 @@ _SIGNS = {"^": 1, "_": -1}
 
 
 class FieldError(ValueError):
-    """A field's value cannot be read; the text says why and what to write."""
+    """A field's value cannot be read; the text says why, hint what to write."""
+
+    def __init__(self, what: str, hint: str = "") -> None:
+        super().__init__(what)
+        self.hint = hint
 
 
 @dataclass
@@ -61,7 +65,7 @@ def read_pitching(words: list[str]) -> Pitching:
 def _small(name: str, value: str, semitones: int | None) -> int:
     if semitones is None or abs(semitones) > MOVES_PITCH:
         wanted = "two notes, such as CD" if name in {"sound", "shift"} else "a small whole number"
-        raise FieldError(f"{name}={value[:20]} is not {wanted}")
+        raise FieldError(f"{name}={value[:20]} is not {wanted}", f"write {wanted}")
     return semitones
 
 

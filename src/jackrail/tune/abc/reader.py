@@ -9,18 +9,31 @@ from jackrail.tune.choice import EVERYTHING, Choice, Offer
 from jackrail.tune.model import Tune
 from jackrail.tune.score.assemble import assemble
 from jackrail.tune.score.bar_lengths import check_lengths, find_starts, number_bars
+from jackrail.tune.score.written import Notes, WrittenBar
 
 from .layers import merged, part_order
-from .listing import tune_offer, voice_offers
+from .listing import header_fault, tune_offer, voice_offers
 from .text import TuneText
 from .tune_lines import TuneLines
 from .voice import Voice
 
+MOST_READ = 50
+"""Most tunes of a file that are read for its listing; a book takes seconds."""
+MOST_CHARACTERS_READ = 200_000
+
 
 def list_abc(tunes: Sequence[TuneText]) -> list[Offer]:
-    """Each tune of a file; of a file with one tune, its voices as well, if it has more than one and can be read."""
-    offers = [tune_offer(tune, chosen=tune is tunes[0]) for tune in tunes]
-    if len(tunes) > 1:
+    """Each tune of a file; of a file with one tune, its voices as well, if it has more than one and can be read.
+
+    The tunes of a small file are read for it, to tell their notes or why they cannot be read; of a book only the headers.
+    """
+    small = len(tunes) <= MOST_READ and sum(len(line) for tune in tunes for _, line in tune.lines) <= MOST_CHARACTERS_READ
+    offers: list[Offer] = []
+    numbers: set[int] = set()
+    for tune in tunes:
+        offers.append(tune_offer(tune, _look(tune) if small else header_fault(tune), chosen=not numbers, hidden=tune.number in numbers))
+        numbers.add(tune.number)
+    if len(tunes) > 1 or (small and offers[0].notes is None):
         return offers
     try:
         lines = TuneLines(tunes[0])
@@ -28,6 +41,17 @@ def list_abc(tunes: Sequence[TuneText]) -> list[Offer]:
     except BadInput:
         return offers
     return [*offers, *voice_offers(lines)]
+
+
+def _look(tune: TuneText) -> list[int] | Fault:
+    """The keys of a tune's notes, before repeats are played out, or the first fault why it cannot be read."""
+    try:
+        read_abc(tune)
+        lines = TuneLines(tune)
+        lines.read()
+    except BadInput as bad:
+        return bad.faults[0]
+    return [note.midi for voice in lines.voices.values() for bar in voice.finish() for note in bar.notes]
 
 
 def read_abc(tune: TuneText, title: str = "", warnings: tuple[str, ...] = (), choice: Choice = EVERYTHING) -> Tune:
@@ -44,7 +68,10 @@ def read_abc(tune: TuneText, title: str = "", warnings: tuple[str, ...] = (), ch
         raise BadInput(Fault("tune", "the tune has a header but no music", hint="is the file cut short, or an empty line after K:?"))
     find_starts(bars)
     number_bars(bars)
+    for voice in voices:
+        voice.number_like(bars)
     check_lengths(bars, notes)
+    _say_tempo_doubts(lines.tempo_doubts, bars, notes)
     if tune.stray:
         notes.say(f"music on line {tune.stray} follows an empty line and belongs to no tune: left out")
     if tune.default:
@@ -53,13 +80,23 @@ def read_abc(tune: TuneText, title: str = "", warnings: tuple[str, ...] = (), ch
     return assemble(tune.title or title, bars, order, notes)
 
 
+def _say_tempo_doubts(doubts: Sequence[str], bars: Sequence[WrittenBar], notes: Notes) -> None:
+    """Q: fields that gave no tempo are left out; if there is no other, the first is said with what is taken instead."""
+    alone = bool(doubts) and not any(bar.tempo for bar in bars)
+    if alone:
+        notes.no_tempo = doubts[0]
+    for doubt in doubts[alone:]:
+        notes.say(f"{doubt}: left out")
+
+
 def _chosen(lines: TuneLines, wanted: str | None) -> list[Voice]:
     """The voices to read: all, or the one asked for before the others, which then give what holds for all but no notes."""
     voices = [voice for voice in lines.voices.values() if voice.finish()]
     heard = [voice.name for voice in voices if voice.note_count]
     if wanted is None:
         if len(heard) > 1:
-            lines.notes.say(f"{len(heard)} voices are read together as one melody: {', '.join(heard[:8])}")
+            way_out = "--voice picks one of them, --line top the highest line"
+            lines.notes.say(f"{len(heard)} voices are read together as one melody: {', '.join(heard[:8])}; {way_out}")
         return voices
     found = [voice for voice in voices if wanted == voice.name] or [
         voice for voice in voices if wanted.casefold() == lines.voice_names.get(voice.name, "").casefold()

@@ -46,6 +46,7 @@ class TuneLines:
         self.key: Key | None = None
         self.pitching = Pitching()
         self.tempo_text = ""
+        self.tempo_doubts: list[str] = []
         self.part_order = ""
         self.propagate = "pitch"
         self.voices: dict[str, Voice] = {}
@@ -130,7 +131,7 @@ class TuneLines:
         try:
             act(value)
         except FieldError as error:
-            self.faults.append(Fault("syntax", f"{letter}: {error}", place))
+            self.faults.append(Fault("syntax", f"{letter}: {error}", place, hint=error.hint))
             if letter == "K" and self.key is None:
                 self.key = Key()
 
@@ -150,7 +151,7 @@ class TuneLines:
             if not self.voices:
                 self._first_voice(voice)
             if len(self.voices) >= MAX_VOICES:
-                raise FieldError(f"more than {MAX_VOICES} voices")
+                raise FieldError(f"more than {MAX_VOICES} voices", "give fewer voices")
             self.voices[name] = voice
         self.music.voice = self.voices[name]
 
@@ -167,7 +168,7 @@ class TuneLines:
         if rate is None:
             return
         if "=" not in text and any(sign.isdigit() for sign in text):
-            self.notes.say(f"the outdated tempo {text.strip()!r} is read as unit note lengths a minute (ABC 2.1 section 10)")
+            self.notes.remark(f"the outdated tempo {text.strip()!r} is read as unit note lengths a minute (ABC 2.1 section 10)")
         voice.bar.tempo.append((voice.cursor_q, rate))
 
     def _words_as_tempo(self, voice: Voice, words: str) -> float | None:
@@ -175,7 +176,7 @@ class TuneLines:
         beats = beats_per_minute(words)
         if beats is None:
             if words:
-                self.notes.say(f"the tempo {words[:40]!r} has no number and is left out")
+                self.tempo_doubts.append(f"the tempo {words[:40]!r} has no number")
             return None
         beat_q = beat_length_q(*(voice.metre or (4, 4)))
         self.notes.say(f'the tempo "{words[:40]}" has no number: {beats} beats a minute of {_quarters(beat_q)} are taken')
@@ -188,7 +189,7 @@ class TuneLines:
     def _key(self, value: str) -> None:
         key, pitching = read_key(value)
         if key is not None and key.mode == "bagpipe":
-            self.notes.say("the bagpipe key is played with F sharp and C sharp")
+            self.notes.remark("the bagpipe key is played with F sharp and C sharp")
         if pitching is not None:
             self._unknown(pitching)
             target = self._here.pitches.pitching if self._here else self.pitching
@@ -225,7 +226,7 @@ class TuneLines:
         try:
             read_tempo(value, Fraction(1))
         except FieldError as error:
-            self.notes.say(f"the tempo on {self.place} {error}: left out")
+            self.tempo_doubts.append(f"the tempo on {self.place} {error}")
             return
         if self._here is None:
             self.tempo_text = value
@@ -245,7 +246,7 @@ class TuneLines:
     def _voice(self, value: str) -> None:
         words = _NAMED.findall(value)
         if not words:
-            raise FieldError("a voice without a name; write V:1")
+            raise FieldError("a voice without a name", "write V:1")
         name, settings = words[0], pitching_words(words[1:])
         read_pitching(settings)  # refused here, where its line is known
         called = _NAME.search(value)
@@ -267,7 +268,7 @@ class TuneLines:
         text = re.fullmatch(r'"[^"]{0,200}"', sign)
         name = text[0] if text else sign.strip("!+").strip()
         if not re.fullmatch(r"[~H-Wh-w]", letter) or not sign or (not text and (len(name) > MAX_SIGN or set(name) & set('!+"'))):
-            raise FieldError(f"cannot be read as a symbol of your own: {value.strip()[:40]!r}; write U: T = !trill!")
+            raise FieldError(f"cannot be read as a symbol of your own: {value.strip()[:40]!r}", "write U: T = !trill!")
         self.music.shorthands[letter] = name
 
     def _macro(self, _value: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 
 from jackrail.pitch import TONIC_FIFTHS, moved_signature
@@ -14,6 +15,9 @@ from .ornaments import Waiting
 from .pitches import Name, Pitches
 
 _ONE = Fraction(1)
+_BEGINNINGS = frozenset({"segno", "coda", "sign"})  # before a bar line they mean the bar after it
+UNSURE = {"end": ("fine", {"capo", "segno"}), "sign": ("segno", {"segno"})}
+"""Words that old books write for signs -> the sign, and the jumps that lead to it."""
 
 
 class Voice:
@@ -34,17 +38,14 @@ class Voice:
         self.tuplet: tuple[int, Quarters] = (0, _ONE)
         self.broken = _ONE
         self.last: tuple[list[WrittenNote], Quarters] | None = None
+        self.line = self.line_before = 0  # of the file: being read, and the one before with music of this voice
+        self.perhaps: list[tuple[WrittenBar, Quarters, str]] = []
         self.waiting = Waiting(notes)
         self.ahead: list[tuple[WrittenBar, int]] = []
         self._written_q: Quarters | None = None
         self._partner_q: Quarters | None = None
-        self.pitches = Pitches(key, notes, lambda: self.place)
+        self.pitches = Pitches(key, notes, lambda: self.bar)
         self.bar = self._new_bar()
-
-    @property
-    def place(self) -> str:
-        """Where reading stands, by counted bars."""
-        return f"bar {len(self.bars) + 1}"
 
     def _new_bar(self) -> WrittenBar:
         beats, unit = self.metre or (4, 4)
@@ -56,6 +57,8 @@ class Voice:
 
     def sound(self, heads: list[tuple[int, Quarters]], length_q: Quarters) -> None:
         """Add note heads (MIDI key, length before broken rhythm and tuplets) and move on by length_q; no heads is a rest."""
+        if self.bar.line != self.line:
+            self._on_new_line()
         factor = self.broken
         self._written_q = length_q
         if factor is not _ONE:
@@ -79,11 +82,23 @@ class Voice:
         self.cursor_q += length_q
         self.pitches.note_done()
 
+    def begin_line(self, number: int) -> None:
+        """Music of this voice goes on in the line `number` of the file."""
+        if number != self.line:
+            self.line_before, self.line = self.line, number
+
+    def _on_new_line(self) -> None:
+        """Note the line a bar begins on, or that it goes on from another line at whose end it was full."""
+        if not self.bar.line:
+            self.bar.line = self.line
+        elif self.cursor_q == self.bar.metre_q and not self.bar.free and not self.overlay:
+            self.bar.full_at.append(self.line_before)
+
     def _end_broken(self, length_q: Quarters) -> None:
         self.broken = _ONE
         self._written_q = None  # a third note broken into the second is as undefined
         if length_q != self._partner_q:
-            self.notes.count("broken rhythm between notes of unequal length, which ABC 2.1 section 4.4 leaves undefined", self.place)
+            self.notes.count("broken rhythm between notes of unequal length, which ABC 2.1 section 4.4 leaves undefined", self.bar)
 
     def _ornament(self, heads: list[tuple[int, Quarters]]) -> None:
         """Set the ornaments that wait at the note that begins now; a rest takes none."""
@@ -91,7 +106,7 @@ class Voice:
             self.waiting.land(self.bar, self.cursor_q, max(midi for midi, _ in heads), self.pitches.neighbours)
         else:
             self.waiting.trail(self.bar, self._sounding_last())
-            self.waiting.leave_out(self.place)
+            self.waiting.leave_out(self.bar)
 
     def _sounding_last(self) -> WrittenNote | None:
         """The highest head of the note just before the cursor, None after a rest or at the beginning of a bar."""
@@ -192,18 +207,20 @@ class Voice:
         if not self.bar.ending:
             self.used = frozenset()
         self.bar.length_q = length_q
-        self.bar.settle_chords(self.notes, self.place)
+        self.bar.settle_chords(self.notes, self.bar)
         self.bars.append(self.bar)
         self.bar = self._next_bar()
 
     def bar_line(self, ends: int, *, double: bool, starts: int) -> None:
         """A bar line with `ends` colons before and `starts` after it; double: it closes a section."""
         if self.broken is not _ONE:
-            self.notes.count("broken rhythm goes on over a bar line", self.place)
+            self.notes.count("broken rhythm goes on over a bar line", self.bar)
+        if self.tuplet[0]:
+            self.notes.count("a tuplet goes on over a bar line", self.bar)
         now: list[str] = []
         later: list[str] = []
         for name in self.pending:
-            (later if name in {"segno", "coda"} else now).append(name)
+            (later if name in _BEGINNINGS else now).append(name)
         self.close_bar()
         if self.bars and now:
             self.pending = now
@@ -211,7 +228,7 @@ class Voice:
             now = []
         self.pending = now + later
         if ends and self.plays > ends + 1:
-            self.notes.say(f"the repeat up to bar {len(self.bars)} begins with more dots than it ends: it is played {self.plays} times")
+            self.notes.count(f"a repeat begins with more dots than it ends and is played {self.plays} times", self.bars[-1])
         if ends and self.bars:
             self.bars[-1].repeat_end = max(self.bars[-1].repeat_end, ends + 1, self.plays)
             self.plays = 0
@@ -230,7 +247,7 @@ class Voice:
         self.close_bar()
         again = passes & self.used
         if again:
-            self.notes.say(f"two endings up to bar {len(self.bars) + 1} are for pass {min(again)}: check their numbers")
+            self.notes.count(f"two endings are for pass {min(again)}, check their numbers: up to", self.bar)
         self.used |= passes
         self.ending = self.bar.ending = passes
         self.bar.ending_start = True
@@ -244,8 +261,21 @@ class Voice:
     def place_marks(self, bar: WrittenBar) -> None:
         """Set waiting signs (segno, D.C. ...) on `bar`."""
         for name in self.pending:
-            mark_words(bar, STEERING.get(name, name), self.cursor_q)
+            if name in UNSURE:
+                self.perhaps.append((bar, self.cursor_q, name))
+            else:
+                mark_words(bar, STEERING.get(name, name), self.cursor_q)
         self.pending = []
+
+    def _settle_unsure(self) -> None:
+        """Words of `UNSURE` are signs only where a jump that leads to them stands later in the tune."""
+        plain = {"fine": all(bar.fine_q is None for bar in self.bars), "segno": all(bar.segno is None for bar in self.bars)}
+        for bar, onset_q, word in self.perhaps:
+            sign, jumps = UNSURE[word]
+            at = next((index for index, other in enumerate(self.bars) if other is bar), len(self.bars))
+            if plain[sign] and any(later.jump in jumps for later in self.bars[at:]):
+                mark_words(bar, sign, onset_q)
+                self.notes.count(f'the word "{word.capitalize()}" is followed as {sign.capitalize()}, for a jump stands after it', bar)
 
     def silence(self) -> None:
         """Take its notes out of its bars: another voice was asked for."""
@@ -257,7 +287,18 @@ class Voice:
         while self.ahead:
             self.close_bar()
         self.close_bar()
-        self.waiting.leave_out(self.place)
+        last = self.bars[-1] if self.bars else self.bar
+        self.waiting.leave_out(last)
+        if self.tuplet[0]:
+            self.notes.count("a tuplet lacks its last notes", last)
+            self.tuplet = (0, _ONE)
         if self.pending and self.bars:
             self.place_marks(self.bars[-1])
+        self._settle_unsure()
+        self.perhaps = []
         return self.bars
+
+    def number_like(self, bars: Sequence[WrittenBar]) -> None:
+        """Number its bars as those of the tune."""
+        for bar, numbered in zip(self.bars, bars, strict=False):
+            bar.number = numbered.number

@@ -32,11 +32,11 @@ def assemble(title: str, bars: Sequence[WrittenBar], order: Sequence[int], notes
     for index, onset_q in zip(order, onsets, strict=True):
         bar = bars[index]
         played[index] += 1
-        out.append(Bar(onset_q, bar.length_q, bar.number, bar.beats, bar.beat_unit, played[index], bar.starts_q))
+        out.append(Bar(onset_q, bar.length_q, bar.number, bar.beats, bar.beat_unit, played[index], bar.starts_q, bar.free))
     first = bars[order[0]]
     tempo = _carried(bars, order, onsets, lambda bar: bar.tempo)
     if not tempo:
-        notes.say("no tempo is written: 120 quarter notes a minute are taken")
+        notes.say(f"{notes.no_tempo}: 120 quarter notes a minute are taken")
     chords = dict(_carried(bars, order, onsets, lambda bar: bar.chords))  # one at the end of a bar gives way to the next bar's
     return Tune(
         title=title,
@@ -73,7 +73,7 @@ def _sounding(bars: Sequence[WrittenBar], order: Sequence[int], onsets: Sequence
             raise BadInput(Fault("range", "the lengths of the notes have no common measure", hint="the file is damaged; export it again"))
     written = [sorted(_in_ticks(note, ticks) for note in bar.notes) for bar in bars]
     done: dict[tuple[int, int], int] = {}  # onset, key -> end
-    held: dict[tuple[str, int], tuple[int, int, int]] = {}  # voice, key -> onset, end, bar number
+    held: dict[tuple[str, int], tuple[int, int, WrittenBar]] = {}  # voice, key -> onset, end, its bar
     for index, bar_q in zip(order, onsets, strict=True):
         bar_at = int(bar_q * ticks)
         for onset, duration, midi, voice, tied in written[index]:
@@ -83,7 +83,7 @@ def _sounding(bars: Sequence[WrittenBar], order: Sequence[int], onsets: Sequence
             if tied:
                 if (voice, midi) in held:
                     _let_go(done, held, (voice, midi), notes)
-                held[voice, midi] = (start, end, bars[index].number)
+                held[voice, midi] = (start, end, bars[index])
             else:
                 done[start, midi] = max(end, done.get((start, midi), end))
         if len(done) > MAX_NOTES:
@@ -114,7 +114,7 @@ def _in_ticks(note: WrittenNote, ticks: int) -> tuple[int, int, int, str, bool]:
     )
 
 
-def _joined(held: dict[tuple[str, int], tuple[int, int, int]], key: tuple[str, int], at: int) -> int:
+def _joined(held: dict[tuple[str, int], tuple[int, int, WrittenBar]], key: tuple[str, int], at: int) -> int:
     """Onset of the note tied into the one that begins `at`, or its own."""
     before = held.get(key)
     if before is None or before[1] != at:
@@ -124,11 +124,11 @@ def _joined(held: dict[tuple[str, int], tuple[int, int, int]], key: tuple[str, i
 
 
 def _let_go(
-    done: dict[tuple[int, int], int], held: dict[tuple[str, int], tuple[int, int, int]], key: tuple[str, int], notes: Notes
+    done: dict[tuple[int, int], int], held: dict[tuple[str, int], tuple[int, int, WrittenBar]], key: tuple[str, int], notes: Notes
 ) -> None:
     """A tie led nowhere: its note ends where it is written to."""
-    onset, end, number = held.pop(key)
-    notes.count("ties that lead to no note of the same pitch are ignored", f"bar {number}")
+    onset, end, bar = held.pop(key)
+    notes.count("ties that lead to no note of the same pitch are ignored", bar)
     done[onset, key[1]] = max(end, done.get((onset, key[1]), end))
 
 
@@ -145,7 +145,7 @@ def _ornaments(
             if (bar_q + small.onset_q, small.midi) in heads:
                 out.append(Ornament(bar_q + small.onset_q, small.midi, small.kind, small.keys))
             else:
-                notes.count("ornaments at no note that begins there are left out", f"bar {bars[index].number}")
+                notes.count("ornaments at no note that begins there are left out", bars[index])
     return tuple(sorted(out, key=lambda ornament: (ornament.onset_q, ornament.midi)))
 
 

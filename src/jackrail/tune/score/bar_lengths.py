@@ -79,18 +79,30 @@ def check_lengths(bars: Sequence[WrittenBar], notes: Notes) -> None:
     odd = []
     upbeats = {bar.length_q for index, bar in enumerate(bars) if bar.short and (index == 0 or _boundary(bars, index))}
     for index, bar in enumerate(bars):
+        if bar.full_at and not bar.length_q % bar.metre_q:
+            continue
         if bar.free or bar.length_q == bar.metre_q or (bar.short and (bar.implicit or _excused(bars, index, upbeats))):
             continue
-        odd.append(f"bar {bar.number} holds {_said(bar.length_q)} quarters where {bar.beats}/{bar.beat_unit} asks for {_said(bar.metre_q)}")
+        odd.append(f"{bar.place} holds {_quarters(bar.length_q)} where {bar.beats}/{bar.beat_unit} asks for {_said(bar.metre_q)}")
+    _say_run_on([line for bar in bars for line in bar.full_at], notes)
     _say_all(odd, "bars do not fit their metre", notes)
     _say_all([_uneven(bar) for bar in bars if len(set(bar.voices_q.values())) > 1], "bars have voices of unequal length", notes)
+
+
+def _say_run_on(lines: Sequence[int], notes: Notes) -> None:
+    if len(lines) == 1:
+        notes.say(f"a bar runs on over the end of line {lines[0]}, where it is full: is a bar line missing there?")
+    elif lines:
+        more = f" and {len(lines) - _SHOWN} more" if len(lines) > _SHOWN else ""
+        named = ", ".join(map(str, lines[:_SHOWN]))
+        notes.say(f"bars run on over the ends of lines {named}{more}, where they are full: is a bar line missing there?")
 
 
 def _uneven(bar: WrittenBar) -> str:
     """That the voices of a bar differ in length: the first, and the one farthest from it."""
     (first, length_q), *others = bar.voices_q.items()
     name, other_q = max(others, key=lambda voice: abs(voice[1] - length_q))
-    return f"voice {name} of bar {bar.number} holds {_said(other_q)} quarters, voice {first} holds {_said(length_q)}"
+    return f"voice {name} of {bar.place} holds {_quarters(other_q)}, voice {first} holds {_said(length_q)}"
 
 
 def _say_all(sentences: Sequence[str], what: str, notes: Notes) -> None:
@@ -131,6 +143,10 @@ def _excused(bars: Sequence[WrittenBar], index: int, upbeats: set[Quarters]) -> 
 
 def _short_before_full(bars: Sequence[WrittenBar], index: int) -> bool:
     return index + 1 < len(bars) and not bars[index + 1].short and bars[index].length_q * 2 <= bars[index].metre_q
+
+
+def _quarters(length_q: Quarters) -> str:
+    return f"{_said(length_q)} quarter{'s' * (length_q != 1)}"
 
 
 def _said(length_q: Quarters) -> str:

@@ -8,8 +8,8 @@ Rules, each from common practice, no source, unless one is named; those marked *
   a jump that was taken is left out*.
 - D.S. goes back to the segno with its label, or the nearest before it; of several that could be meant that is said*. A segno in the bar
   of the D.S. only reminds of the one before. One under an ending means that ending*.
-- Fine ends the tune after a jump, at the end of its bar*. Under an ending it is found by playing that ending*. Between a jump that
-  does not name it and a jump to come it is passed by*. Without a jump it is nothing but a word*.
+- Fine ends the tune after a jump, at the end of its bar or inside it* (see `fine`). Under an ending it is found by playing that
+  ending*. Between a jump that does not name it and a jump to come it is passed by*. Without a jump it is nothing but a word*.
 - "To Coda", or the first of two coda signs*, is where to leave: before its bar when it stands at the beginning of one, else after it. It
   leads to the coda with its label, or the last; never back*. Coda signs and segnos that no jump leads to are said*.
 - Bars that are never played are said*.
@@ -82,7 +82,7 @@ class _Player:
         if self.leaves or len(self.codas) < 2:
             return
         first = self.bars[self.codas[0]]
-        self.notes.say(f"of {_many(len(self.codas))} coda signs the first, in bar {first.number}, is taken as the place to leave")
+        self.notes.say(f"of {_many(len(self.codas))} coda signs the first, in {first.place}, is taken as the place to leave")
         leave = self.codas.pop(0) if first.coda_q else self.codas.pop(0) - 1
         self.leaves = {leave} if leave >= 0 else set()
 
@@ -109,7 +109,7 @@ class _Player:
         every = list(section.rows)
         fresh = section.first not in self.entered
         if at == self.landing and at not in section.rows[every[-1]]:
-            self.notes.say(f"bar {self.bars[at].number}, where the jump leads, is under an ending: that ending is played")
+            self.notes.say(f"{self.bars[at].place}, where the jump leads, is under an ending: that ending is played")
             return [max(now for now in every if at in section.rows[now])]
         if fresh:
             return every if section.repeats else every[:1]
@@ -122,7 +122,7 @@ class _Player:
             holding = [now for now in every if index in section.rows[now]]
             if holding and holding[-1] != every[-1]:
                 word = "Fine" if index in self.fines and self.until != "coda" else "way to the coda"
-                self.notes.say(f"after the jump the ending of bar {self.bars[index].number} is played, where the {word} stands")
+                self.notes.say(f"after the jump the ending of {self.bars[index].place} is played, where the {word} stands")
                 return holding[-1]
         return every[-1]
 
@@ -142,7 +142,7 @@ class _Player:
         if not bar.jump or bar.jump_on or self._stale(index):
             return None
         if returns and bar.repeat_end:
-            self.notes.say(f"in bar {bar.number} a repeat sign and the {_sign(bar)} stand under an ending: the {_sign(bar)} is followed")
+            self.notes.say(f"in {bar.place} a repeat sign and the {_sign(bar)} stand under an ending: the {_sign(bar)} is followed")
         return self._start_jump(index)
 
     def _stale(self, index: int) -> bool:
@@ -152,10 +152,10 @@ class _Player:
             return self.jump >= 0
         if index in self.taken:
             other = self.bars[self.jump]
-            self.notes.say(f"the {_sign(bar)} in bar {bar.number} is not taken again after the {_sign(other)} in bar {other.number}")
+            self.notes.say(f"the {_sign(bar)} in {bar.place} is not taken again after the {_sign(other)} in {other.place}")
             return True
         if index < self.jump:
-            self.notes.say(f"the jump at the end of bar {bar.number} is not taken: a later one was taken before")
+            self.notes.say(f"the jump at the end of {bar.place} is not taken: a later one was taken before")
             return True
         return False
 
@@ -165,10 +165,14 @@ class _Player:
         if self.until == "coda" and not self.in_coda:
             return False
         if self.until != "fine" and index > self.jump and any(later >= index and later not in self.taken for later in self.jumps):
-            self.notes.say(f"the Fine in bar {bar.number} is passed by: a jump stands behind it")
+            self.notes.say(f"the Fine in {bar.place} is passed by: a jump stands behind it")
             return False
-        if bar.notes and bar.fine_q and bar.fine_q < max(note.onset_q for note in bar.notes):
-            self.notes.say(f"Fine stands in the middle of bar {bar.number}: the whole bar is played")
+        if bar.cut:
+            end_q = bar.starts_q + bar.length_q
+            quarters = f"{float(end_q):g} quarter{'s' * (end_q != 1)}"
+            self.notes.say(f"Fine stands inside {bar.place}: the tune ends there, {quarters} after the bar's beginning")
+        elif bar.notes and bar.fine_q and bar.fine_q < max(note.onset_q for note in bar.notes):
+            self.notes.say(f"Fine stands in the middle of {bar.place}: the whole bar is played")
         return True
 
     def _coda(self, index: int) -> int | None:
@@ -179,7 +183,7 @@ class _Player:
         named = [coda for coda in self.codas if label and self.bars[coda].coda == label]
         coda = (named or self.codas)[-1]
         if coda <= index:
-            self.notes.say(f"the coda in bar {self.bars[coda].number} lies before the place to leave for it: played straight on")
+            self.notes.say(f"the coda in {self.bars[coda].place} lies before the place to leave for it: played straight on")
             return None
         return coda
 
@@ -188,14 +192,14 @@ class _Player:
         target = 0 if bar.jump == "capo" else self._segno(index)
         self.taken.add(index)
         if target is None:
-            self.notes.say(f"{_sign(bar)} in bar {bar.number} has no segno to go back to: played straight on")
+            self.notes.say(f"{_sign(bar)} in {bar.place} has no segno to go back to: played straight on")
             return None
         self.jump, self.until, self.landing, self.in_coda = index, bar.until, target, False
         repeated = [section for section in self.sections if section.repeats and len(section.rows) > 1 and not section.again]
         if any(section.last >= target and section.first <= index for section in repeated):
-            self.notes.say(f"after the {_sign(bar)} in bar {bar.number} repeats are not taken again")
+            self.notes.say(f"after the {_sign(bar)} in {bar.place} repeats are not taken again")
         if bar.until == "coda" and (not self.codas or not self.leaves):
-            self.notes.say(f"{_sign(bar)} al Coda in bar {bar.number} lacks a coda sign: the tune is played again to its end")
+            self.notes.say(f"{_sign(bar)} al Coda in {bar.place} lacks a coda sign: the tune is played again to its end")
         if bar.until == "fine" and not self.fines:
             self.notes.say("al Fine is written but no Fine: the tune is played again to its end")
         return target
@@ -207,22 +211,22 @@ class _Player:
         before = [at for at in self.taken if at < index and self.bars[at].jump == "segno"]
         likely = named or [at for at in signs if at > max(before, default=-1)] or signs
         if len(likely) > 1:
-            where = f"bar {self.bars[likely[-1]].number}"
-            self.notes.say(f"of {_many(len(likely))} segno signs before the D.S. in bar {bar.number} the nearest, in {where}, is taken")
+            where = self.bars[likely[-1]].place
+            self.notes.say(f"of {_many(len(likely))} segno signs before the D.S. in {bar.place} the nearest, in {where}, is taken")
         return likely[-1] if likely else None
 
     def _say_what_was_not_met(self) -> None:
         bars = self.bars
         if not self.jumps:
             if any(index < len(bars) - 1 for index in self.fines):
-                self.notes.say(f"Fine stands in bar {bars[self.fines[0]].number}, but no D.C. or D.S. leads back: played straight on")
+                self.notes.say(f"Fine stands in {bars[self.fines[0]].place}, but no D.C. or D.S. leads back: played straight on")
             if self.codas or self.leaves or any(bar.segno is not None for bar in bars):
                 self.notes.say("a segno or coda sign is not followed: the tune has no D.C. or D.S.")
-        silent = [bars[index].number for index in range(len(bars)) if index not in self.times and bars[index].notes]
+        silent = list({bar.number: bar for index, bar in enumerate(bars) if index not in self.times and bar.notes}.values())
         if silent:
             more = f" and {len(silent) - 4} more" if len(silent) > 4 else ""
-            named = ", ".join(map(str, dict.fromkeys(silent[:4])))
-            self.notes.say(f"bar {named}{more} is never played: check the repeats and endings")
+            named = ", ".join(bar.place for bar in silent[:4])
+            self.notes.say(f"{named}{more} {'are' if silent[1:] else 'is'} never played: check the repeats and endings")
 
 
 def _many(count: int) -> str:

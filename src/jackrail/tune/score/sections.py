@@ -88,7 +88,7 @@ def _endings_follow(bars: Sequence[WrittenBar], index: int) -> bool:
 def _unclosed(bars: Sequence[WrittenBar], first: int, end: int, notes: Notes, *, opened: bool) -> bool:
     if not opened or any(bar.repeat_end or bar.ending for bar in bars[first:end]):
         return False
-    notes.say(f"the repeat that begins in bar {bars[first].number} never ends: played once")
+    notes.say(f"the repeat that begins in {bars[first].place} never ends: played once")
     return True
 
 
@@ -96,13 +96,13 @@ def _say_where_to(bars: Sequence[WrittenBar], first: int, index: int, notes: Not
     before = bars[first - 1] if first else None
     if left_open:
         notes.say(
-            f"a repeat stands inside another up to bar {bars[index].number}: the outer one is played once, "
-            f"and the repeat sign there goes back to bar {bars[first].number}"
+            f"a repeat stands inside another up to {bars[index].place}: the outer one is played once, "
+            f"and the repeat sign there goes back to {bars[first].place}"
         )
     elif before is not None and not before.repeat_end and not before.ending:
         notes.say(
-            f"the repeat sign at the end of bar {bars[index].number} has no beginning: it goes back to the double bar, "
-            f"part or Fine before bar {bars[first].number} (ABC 2.1 section 4.8)"
+            f"the repeat sign at the end of {bars[index].place} has no beginning: it goes back to the double bar, "
+            f"part or Fine before {bars[first].place} (ABC 2.1 section 4.8)"
         )
 
 
@@ -132,7 +132,7 @@ class _Endings:
                 self.brackets.append(_Bracket(index, index, passes))
         self.signs = [index for index in range(first, last + 1) if bars[index].repeat_end]
         self.for_jump = not self.signs and any(bar.jump for bar in bars)
-        self.where = f"endings from bar {bars[self.brackets[0].first].number} on" if self.brackets else ""
+        self.where = f"endings from {bars[self.brackets[0].first].place} on" if self.brackets else ""
 
     def serve(self) -> bool:
         """Whether brackets without a repeat sign tell passes apart; says how they are read."""
@@ -178,7 +178,7 @@ class _Endings:
         top = max(named)
         closes = bool(end.repeat_end and end.ending)
         if len(self.brackets) > 1 and closes:
-            self.notes.say(f"the last ending, up to bar {end.number}, closes with a repeat sign: it is played once")
+            self.notes.say(f"the last ending, up to {end.place}, closes with a repeat sign: it is played once")
         elif 1 in named and len(self.brackets) == 1 and (closes or not self.signs):
             top += 1
         if not end.ending:

@@ -45,7 +45,8 @@ class WrittenBar:
     left. repeat_end: times its section is played when a repeat sign stands at its right, else 0. ending: the passes it is
     for, empty for all. fine_q, coda_q: where those signs stand. jump_on: the passes of the bar after which its jump is taken, empty for
     the last. after_jump: the repeat that ends here is taken again after a jump. voices_q: the length of each voice, for
-    notations that write voices apart.
+    notations that write voices apart. line: the line of the file it begins on, 0 when that tells nothing. full_at: lines at whose ends
+    it was full, yet went on. cut: Fine stands inside the bar and ends this piece of it.
     """
 
     number: int
@@ -76,6 +77,14 @@ class WrittenBar:
     until: Until = ""
     after_jump: bool = False
     voices_q: dict[str, Quarters] = field(default_factory=dict)
+    line: int = 0
+    full_at: list[int] = field(default_factory=list)
+    cut: bool = False
+
+    @property
+    def place(self) -> str:
+        """The bar as a user finds it: "bar 12", with its line where that is known."""
+        return f"bar {self.number} (line {self.line})" if self.line else f"bar {self.number}"
 
     @property
     def metre_q(self) -> Quarters:
@@ -87,7 +96,7 @@ class WrittenBar:
         """Whether it holds less than its metre asks for."""
         return not self.free and self.length_q < self.metre_q
 
-    def settle_chords(self, notes: Notes, place: str) -> None:
+    def settle_chords(self, notes: Notes, place: Place) -> None:
         """Put the chord symbols in time order and keep the first of several that stand at one moment."""
         firsts: dict[Quarters, str] = {}
         for onset_q, symbol in sorted(self.chords, key=lambda chord: chord[0]):
@@ -96,6 +105,7 @@ class WrittenBar:
         self.chords = list(firsts.items())
 
 
+Place = str | WrittenBar
 _MOST_CHARACTERS = 400
 _MOST_PLACES = 4
 _MOST_SENTENCES = 100
@@ -129,11 +139,13 @@ class Notes:
     """What a reader wants to tell its user: sentences, each once, and counted left-outs as one sentence each.
 
     A warning says that what is read may differ from what is meant. A remark says what was done where nothing is in doubt.
+    no_tempo: what is said of a tune without a tempo, before what is taken instead.
     """
 
     def __init__(self) -> None:
+        self.no_tempo = "no tempo is written"
         self._sentences: dict[str, bool] = {}
-        self._counts: dict[str, tuple[bool, dict[str, None]]] = {}
+        self._counts: dict[str, tuple[bool, dict[str | int, Place]]] = {}
 
     def say(self, sentence: str) -> None:
         """Add a warning unless it is there already."""
@@ -143,9 +155,9 @@ class Notes:
         """Add a remark unless it is there already."""
         self._sentences.setdefault(sentence, True)
 
-    def count(self, what: str, place: str, *, remark: bool = False) -> None:
-        """Add one more of `what` ("grace notes are left out") seen at `place`."""
-        self._counts.setdefault(what, (remark, {}))[1][place] = None
+    def count(self, what: str, place: Place, *, remark: bool = False) -> None:
+        """Add one more of `what` ("grace notes are left out") seen at `place`; a bar is named by the number it has in the end."""
+        self._counts.setdefault(what, (remark, {}))[1][place if isinstance(place, str) else id(place)] = place
 
     def sentences(self) -> tuple[str, ...]:
         """All warnings, counted ones last, with the places of the first few."""
@@ -159,9 +171,10 @@ class Notes:
         told = [sentence for sentence, remark in self._sentences.items() if remark == remarks]
         for what, (remark, places) in self._counts.items():
             if remark == remarks:
-                rest = len(places) - _MOST_PLACES
+                named = list(dict.fromkeys(place if isinstance(place, str) else place.place for place in places.values()))
+                rest = len(named) - _MOST_PLACES
                 more = f" and {rest} more place{'s' * (rest > 1)}" if rest > 0 else ""
-                told.append(f"{what}: {', '.join(list(places)[:_MOST_PLACES])}{more}")
+                told.append(f"{what}: {', '.join(named[:_MOST_PLACES])}{more}")
         if len(told) > _MOST_SENTENCES:
             told = [*told[:_MOST_SENTENCES], f"{len(told) - _MOST_SENTENCES} more things of this kind are not told one by one"]
         return tuple(one_line(sentence, _MOST_CHARACTERS) for sentence in told)
