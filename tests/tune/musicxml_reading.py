@@ -55,7 +55,9 @@ def keys(*measures: str) -> list[int]:
 
 
 def said(data: bytes) -> str:
-    return "\n".join(read(data).warnings)
+    """All warnings and remarks."""
+    tune = read(data)
+    return "\n".join(tune.warnings + tune.remarks)
 
 
 def sound(**attributes: str) -> str:

@@ -20,10 +20,10 @@ TOLERANCE_Q = 1e-4  # the answers are written with four decimals
 
 # Bad file -> (fault code, part of its place) when it cannot be read, or words of the warning it is read with.
 REFUSED = {
-    "b_baddur.musicxml": ("syntax", "part P1 measure 1"),
+    "b_baddur.musicxml": ("syntax", "part 1 (P1) measure 1"),
     "b_badlen.abc": ("syntax", "line 3"),
     "b_badmeter.abc": ("syntax", "line 2"),
-    "b_badstep.musicxml": ("syntax", "part P1 measure 1"),
+    "b_badstep.musicxml": ("syntax", "part 1 (P1) measure 1"),
     "b_bomb.mxl": ("range", "score.xml"),
     "b_data80.mid": ("format", "byte 24"),
     "b_div0.mid": ("format", "byte 12"),
@@ -35,7 +35,7 @@ REFUSED = {
     "b_headeronly.abc": ("tune", "b_headeronly.abc"),
     "b_html.musicxml": ("format", "b_html.musicxml"),
     "b_lol.musicxml": ("format", "line 1"),
-    "b_negdur.musicxml": ("syntax", "part P1 measure 1"),
+    "b_negdur.musicxml": ("syntax", "part 1 (P1) measure 1"),
     "b_nodiv.musicxml": ("syntax", "measure 0"),
     "b_nok.abc": ("missing", "line 5"),
     "b_quote.abc": ("syntax", "line 6 column 1"),

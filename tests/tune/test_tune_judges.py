@@ -70,7 +70,7 @@ def test_musicxml_agrees_with_music21():
         theirs = judged(file)
         tune = read_tune(file, Choice(part="1"))
         chords += len(theirs.roots)
-        lent = any("chord symbols were taken from part" in said for said in tune.warnings)  # the judge is asked about one part
+        lent = any("chord symbols were taken from part" in said for said in tune.remarks)  # the judge is asked about one part
         if not agree(onsets(tune), theirs.notes) or not (lent or agree(roots(tune), theirs.roots)):
             differing.add(name)
     assert len(asked) >= 150

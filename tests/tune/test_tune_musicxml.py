@@ -12,7 +12,7 @@ def test_chords_voices_and_staves():
     lower = "<backup><duration>4</duration></backup>" + note("C", 4, "<staff>2</staff>", octave=3)
     data = score(DIVISIONS + chord + second + lower)
     assert heads(data) == [(0, 2, 72), (0, 2, 76), (0, 1, 79)]
-    assert "only the upper staff of the part is read" in read(data).warnings
+    assert "only the upper staff of the part is read; of what is left out --voice can ask for 2/1" in read(data).warnings
 
 
 def test_ties_by_sound_and_by_drawing():
@@ -80,7 +80,7 @@ def test_written_numbers():
 def test_faults_name_part_and_measure(inside, words):
     with pytest.raises(BadInput, match=words) as caught:
         read(score(DIVISIONS + inside))
-    assert caught.value.faults[0].where == "part P1 measure 1"
+    assert caught.value.faults[0].where == "part 1 (Fiddle) measure 1"
 
 
 def test_divisions_that_change_in_mid_part():

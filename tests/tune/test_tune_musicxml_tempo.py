@@ -35,7 +35,7 @@ def test_metronome_marks(mark, quarters):
 def test_numbers_in_words_are_said(text, quarters):
     data = score(DIVISIONS + metronome(unit("quarter") + rate(text)) + note("C"))
     assert [mark.quarters_per_minute for mark in read(data).tempo] == [quarters]
-    assert f"the tempo {text!r} of part P1 measure 1 is taken as {quarters}" in said(data)
+    assert f"the tempo {text!r} of part 1 (Fiddle) measure 1 is taken as {quarters}" in said(data)
 
 
 def test_a_relation_of_note_values():
@@ -77,7 +77,7 @@ def test_a_tempo_within_a_bar_and_one_moved_by_an_offset():
 @pytest.mark.parametrize("text", ["0", "-20", "fast", "99999"])
 def test_tempos_that_cannot_be_used_are_named(text):
     data = score(DIVISIONS + sound(tempo=text) + note("C"))
-    assert f"the tempo {text!r} of part P1 measure 1 cannot be used and is left out" in said(data)
+    assert f"the tempo {text!r} of part 1 (Fiddle) measure 1 cannot be used and is left out" in said(data)
 
 
 def test_words_count_where_no_number_stands():

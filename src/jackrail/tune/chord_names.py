@@ -24,6 +24,42 @@ _ROOT = re.compile(r"[A-G](?:##|#|bb|b|♯|♭)?")
 _MOST_CHARACTERS = 40
 
 
+# The words and figures of a chord symbol after its root. A letter that stands for a quality is none inside a word: "Coda", "Boom".
+_PIECES = re.compile(
+    r"(?i:maj|min|dim|aug|sus|add|alt|omit|dom|no(?=\W*\d))|m[ai]?(?![a-z])|m(?=[Mm]aj|sus|add)|M(?![a-z])|[oøj°Δ](?![A-Za-z])"
+    r"|\d+|##?|bb?(?=\d|\W|$)|[♯♭+\-(),\[\]\s/]"
+)
+_BASS = re.compile(r"/\s*[A-Ga-g](?:##|#|bb|b|♯|♭)?$")
+_REST_OF_BRACKETS = re.compile(r"[^()]+(?:\)|$)")
+_SURE = re.compile(r"1[13]|[5679]|alt|sus|add|omit|no\W*\d", re.IGNORECASE)
+"""What a text needs to be taken for a chord that is written strangely: "A1", "B 2" are rather the names of parts."""
+
+
+@lru_cache(maxsize=4096)
+def nearest(symbol: str) -> str | None:
+    """The longest beginning of a strange chord symbol that is one, with its bass, as text that `parse_chord` reads: "D7alt" is D7.
+
+    None for a text that is not made of a root and the words and figures of chord symbols alone, such as "Coda", "Gently", "A part".
+    In brackets that do not follow a bare root any word may stand. For a symbol that `readable` cannot read.
+    """
+    text = _with_plain_signs(symbol)
+    root = _root(text)
+    low = _BASS.search(text)
+    bass = low[0].replace(" ", "") if low else ""
+    end = low.start() if low else len(text)
+    if not root or len(text) > _MOST_CHARACTERS or not _SURE.search(text, len(root)):
+        return None
+    ends = [len(root)]
+    while ends[-1] < end:
+        before, bracket, inside = text[: ends[-1]].rpartition("(")
+        free = bracket and ")" not in inside and before.strip() != root
+        piece = _PIECES.match(text, ends[-1], end) or (_REST_OF_BRACKETS.match(text, ends[-1], end) if free else None)
+        if piece is None:
+            return None
+        ends.append(piece.end())
+    return next((found for at in reversed(ends) if (found := readable(text[:at] + bass)) is not None), None)
+
+
 @lru_cache(maxsize=4096)
 def readable(symbol: str) -> str | None:
     """`symbol` as text that `parse_chord` reads, or None when it is no chord symbol.
@@ -33,7 +69,7 @@ def readable(symbol: str) -> str | None:
     """
     if len(symbol) > _MOST_CHARACTERS:
         return None
-    text = symbol.strip().replace("♮", "")
+    text = _with_plain_signs(symbol)
     root = _root(text)
     for candidate in (
         text.replace(" ", ""),
@@ -49,6 +85,12 @@ def readable(symbol: str) -> str | None:
             continue
         return candidate
     return None
+
+
+def _with_plain_signs(symbol: str) -> str:
+    """`symbol` without naturals and blanks around it; the signs for a major seventh before a figure ("C^7", "C△9") as "maj"."""
+    text = symbol.strip().replace("♮", "")
+    return re.sub(r"[△∆^]", "Δ", re.sub(r"[△Δ∆^](?=\d)", "maj", text))
 
 
 def _root(text: str) -> str:

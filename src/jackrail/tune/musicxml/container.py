@@ -36,8 +36,16 @@ def unpacked(data: bytes, parse: Callable[[bytes], Element]) -> tuple[bytes, tup
             name, warnings = _score_in(archive, parse)
             return _member(archive, name, MAX_XML_BYTES), warnings
     except (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError, NotImplementedError, ValueError, OverflowError) as error:
-        hint = "the file is cut short, damaged or locked; export it again"
-        raise BadInput(Fault("format", "cannot be unpacked", value=str(error)[:80], hint=hint)) from None
+        raise BadInput(Fault("format", *_trouble(error), hint="export it again")) from None
+
+
+def _trouble(error: Exception) -> tuple[str, str, str]:
+    """What is wrong with the archive, where and with which value; the library's own words are for programmers."""
+    if isinstance(error, RuntimeError) and not isinstance(error, NotImplementedError):
+        return "is locked by a password", "", ""
+    if isinstance(error, zipfile.BadZipFile) and "not a zip" in str(error):
+        return "is no .mxl file (a zip archive) although it begins like one: it is cut short or damaged", "", "PK"
+    return "is a damaged .mxl file (a zip archive): it cannot be unpacked", "", ""
 
 
 def _score_in(archive: zipfile.ZipFile, parse: Callable[[bytes], Element]) -> tuple[str, tuple[str, ...]]:
@@ -51,8 +59,7 @@ def _score_in(archive: zipfile.ZipFile, parse: Callable[[bytes], Element]) -> tu
     for path in paths:
         for candidate in (path, unquote(path), _plain(path), _plain(unquote(path))):
             if candidate in names and not candidate.endswith("/"):
-                others = len(paths) - 1
-                return candidate, (f"the compressed file holds {others} more scores: the first is read",) if others else ()
+                return candidate, (f"the compressed file holds {len(paths)} scores: the first is read",) if len(paths) > 1 else ()
     raise _not_there(paths[0] if paths else "no score at all")
 
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from jackrail.faults import BadInput
 from jackrail.pitch import NATURAL_DEGREES, TONIC_FIFTHS, fifths_of, moved_symbol, parse_chord, spelt
-from jackrail.tune.chord_names import KINDS, readable
+from jackrail.tune.chord_names import KINDS, nearest, readable
 from jackrail.tune.model import NO_CHORD
 
 from .reading import Reading
@@ -51,7 +51,7 @@ _MOST_DEGREES = 12
 
 
 def read_harmony(harmony: Element, reader: Reading) -> None:
-    """Put the chord symbol of a <harmony> into the bar; what cannot be read becomes a warning."""
+    """Put the chord symbol of a <harmony> into the bar; one that cannot be read becomes silence, and a warning."""
     kind = _kind(harmony, reader)
     if kind == "none":
         _place(harmony, NO_CHORD, reader)
@@ -61,7 +61,9 @@ def read_harmony(harmony: Element, reader: Reading) -> None:
     root = _root(harmony, reader)
     symbol = _symbol(harmony, root, kind, reader) if root is not None else None
     if symbol is None:
-        reader.notes.count(f"chord symbols of the kind {kind[:24]!r} cannot be read and are left out", reader.measure)
+        what = f"chord symbols of the kind {kind[:24]!r} cannot be read: silent until the next chord"
+        reader.notes.count(what, reader.measure)
+        _place(harmony, NO_CHORD, reader)
         return
     staff = (harmony.findtext("staff") or "").strip() or None
     _place(harmony, moved_symbol(symbol, reader.semitones(staff), reader.written_key[0]), reader)
@@ -141,14 +143,8 @@ def _symbol(harmony: Element, root: str, kind: str, reader: Reading) -> str | No
     if kind in _FUNCTIONAL:
         return _functional(root, kind, bass, reader)
     quality = "ped" if kind == "other" else KINDS.get(kind)  # "other" is the root and what is added to it
-    if kind == "other" and harmony.find("degree") is None:
-        text = _text_of_kind(harmony)
-        symbol = readable(root + text) if text else None
-        if symbol is not None:
-            reader.notes.count(f"the chord symbol {symbol!r} is read from its printed text", reader.measure)
-        return symbol
-    if quality is None:
-        return None
+    if quality is None or (kind == "other" and harmony.find("degree") is None):
+        return _printed(harmony, root, bass, reader)
     tones = _tones(quality)
     symbol = root + quality
     if harmony.find("degree") is not None:
@@ -157,9 +153,18 @@ def _symbol(harmony: Element, root: str, kind: str, reader: Reading) -> str | No
     return f"{symbol}/{low}" if low and low != root else symbol
 
 
-def _text_of_kind(harmony: Element) -> str:
+def _printed(harmony: Element, root: str, bass: str | None, reader: Reading) -> str | None:
+    """The chord as it is printed, for a kind that says nothing of its tones; None when that cannot be read, either."""
     kind = harmony.find("kind")
-    return "" if kind is None else kind.get("text", "").strip()
+    text = "" if kind is None else kind.get("text", "").strip()
+    symbol = readable(root + text) or nearest(root + text) if text else None
+    if symbol is None:
+        return None
+    if readable(root + text) is None:
+        reader.notes.count(f"the chord symbol {(root + text)[:24]!r} is read as {symbol!r}", reader.measure)
+    else:
+        reader.notes.count(f"the chord symbol {symbol!r} is read from its printed text", reader.measure, remark=True)
+    return f"{symbol}/{bass}" if bass and bass != root and "/" not in symbol else symbol
 
 
 def _functional(root: str, kind: str, bass: str | None, reader: Reading) -> str:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from jackrail.faults import BadInput
+from jackrail.faults import BadInput, Fault
 from jackrail.tune.choice import Offer
 from jackrail.tune.model import Quarters
+from jackrail.tune.one_line import one_line
 from jackrail.tune.score.written import Notes
 
 from .part import PartReader
@@ -32,12 +33,12 @@ def list_parts(root: Element) -> list[Offer]:
 
 def _offers(part: Part, *, chosen: bool) -> list[Offer]:
     option = ("--part", str(part.number))
-    reader = PartReader(part.measures, f"part {part.part_id}", Notes())
+    reader = PartReader(part.measures, part.place, Notes())
     reader.survey = {}
     try:
         reader.read()
     except BadInput as bad:
-        return [Offer("voice", part.number, part.name, option, f"cannot be read: {bad.faults[0].what}"[:120], chosen=chosen)]
+        return [Offer("voice", part.number, part.name, option, _reason(bad.faults[0]), chosen=chosen)]
     lines = sorted(reader.survey, key=lambda line: (len(line[0]), line))[:MOST_LINES]
     if not lines:
         return [Offer("voice", part.number, part.name, option, "no notes with pitch", 0, chosen=chosen)]
@@ -61,6 +62,13 @@ def _offers(part: Part, *, chosen: bool) -> list[Offer]:
             )
         )
     return out
+
+
+def _reason(fault: Fault) -> str:
+    """Why a part cannot be read: where, what and the value, without the part's name, which stands beside it."""
+    measure = fault.where[fault.where.rfind("measure ") :] if "measure " in fault.where else ""
+    value = f" ({fault.value})" if fault.value else ""
+    return one_line(f"cannot be read: {measure + ': ' if measure else ''}{fault.what}{value}", 120)
 
 
 def _about(reader: PartReader, line: tuple[str, str], lines: list[tuple[str, str]]) -> str:

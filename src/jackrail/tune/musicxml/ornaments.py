@@ -136,7 +136,7 @@ class Ornaments:
                 out.append(WrittenOrnament(sign.onset_q, main.note.midi, sign.kind, (below, above)))
         if out:
             kept = "grace notes and ornaments are kept apart and not played unless asked for (--ornaments)"
-            self.reader.notes.count(kept, self.reader.measure)
+            self.reader.notes.count(kept, self.reader.measure, remark=True)
 
 
 def _add(keys: list[int], midi: int, *, in_chord: bool) -> None:

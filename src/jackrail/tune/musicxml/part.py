@@ -15,7 +15,7 @@ from jackrail.tune.score.written import Notes, WrittenBar, WrittenNote
 from .attributes import of_staff, read_divisions, read_key, read_time, read_transpose, repeated_bars
 from .harmony import read_harmony
 from .ornaments import Head, Ornaments
-from .reading import Line, Reading
+from .reading import Line, Reading, Reads
 from .signs import read_barline, read_direction, read_sound, set_mark, settle_marks
 
 if TYPE_CHECKING:
@@ -30,18 +30,32 @@ MAX_MEASURE_Q = 1000
 MAX_COPIED = 20_000
 """Most notes that signs for a repeated bar may stand for."""
 _EVERYTHING = Line()
+_FORM = ("barline", "direction", "sound")
+_NOT_READ: dict[Reads, tuple[str, ...]] = {"all": (), "music": _FORM, "form": ("harmony",), "chords": _FORM}
 
 
 class PartReader(Reading):
     """Reads the measures of a part. place: its name for messages; line: which of its notes.
 
-    survey: when asked for, the notes of each (staff, voice) as onset, end and MIDI key. silent: reads no notes, only signs.
+    survey: when asked for, the notes of each (staff, voice) as onset, end and MIDI key. reads: what of the part. rates: the tempo at
+    the end of each measure, by its index, as told by the parts read before; this one puts in what it has to tell.
     """
 
-    def __init__(self, measures: list[Element], place: str, notes: Notes, line: Line = _EVERYTHING, *, silent: bool = False) -> None:
+    def __init__(  # noqa: PLR0913 - the last two are for parts that are read for the sake of another
+        self,
+        measures: list[Element],
+        place: str,
+        notes: Notes,
+        line: Line = _EVERYTHING,
+        *,
+        reads: Reads = "all",
+        rates: dict[int, float] | None = None,
+    ) -> None:
         super().__init__(place, notes, line)
         self.measures = measures
-        self.silent = silent
+        self.silent = reads in {"form", "chords"}
+        self.reads = reads
+        self.rates = {} if rates is None else rates
         self.survey: dict[tuple[str, str], list[tuple[Quarters, Quarters, int]]] | None = None
         self.onset_q = self.bar_q = Fraction(0)
         self.quarters: dict[str, Quarters] = {}
@@ -56,19 +70,24 @@ class PartReader(Reading):
             "barline": lambda element: read_barline(element, self), "direction": lambda element: read_direction(element, self),
             "sound": lambda element: read_sound(element, self), "harmony": lambda element: read_harmony(element, self),
         }  # fmt: skip
+        for tag in _NOT_READ[reads]:
+            del self._on[tag]
 
     def read(self) -> list[WrittenBar]:
         """The bars of the part. Raises BadInput with all its faults, each with its measure."""
         handed_on: list[tuple[str, str]] = []
         for measure in self.measures:
             handed_on = self._measure(measure, handed_on)
+            if self.bar.tempo:
+                self.rates.setdefault(len(self.bars), self.bar.tempo[-1][1])
+            self.rate = self.rates.get(len(self.bars), self.rate)
             self.bars.append(self.bar)
             self.bar_q += self.bar.length_q
             if len(self.faults) >= MAX_FAULTS:
                 break
         if self.faults:
             raise BadInput(self.faults[:MAX_FAULTS])
-        if not self.metre_written:
+        if not self.metre_written and not self.silent:
             self.notes.say("no metre is written: beats are counted in 4/4")
         return self.bars
 
@@ -133,7 +152,7 @@ class PartReader(Reading):
         bar.notes = [replace(note) for note in before.notes]
         bar.ornaments = list(before.ornaments)
         bar.chords = bar.chords or list(before.chords)
-        self.notes.count("signs for a repeated bar are played out, with its chord symbols", self.measure)
+        self.notes.count("signs for a repeated bar are played out, with its chord symbols", self.measure, remark=True)
 
     def _length(self, element: Element, text: str) -> Quarters | None:
         """A <duration> in quarters; None, and a fault, when there is none to use."""
@@ -248,7 +267,7 @@ class PartReader(Reading):
             for ornaments in notations.iterfind("ornaments"):
                 self.ornaments.sign(line, self.onset_q, ornaments)
             if notations.find("fermata") is not None:
-                self.notes.count("fermatas are not held", self.measure)
+                self.notes.count("fermatas are not held", self.measure, remark=True)
             if notations.find("glissando") is not None or notations.find("slide") is not None:
                 self.notes.count("glides are not played, their end notes are", self.measure)
 
@@ -271,6 +290,8 @@ class PartReader(Reading):
             self.metre, self.metre_written = read_time(time, self), True
             self.bar.beats, self.bar.beat_unit = self.metre or (4, 4)
             self.bar.free = self.metre is None or self.bar.free
+        if self.reads == "form":
+            return
         for transpose in attributes.iterfind("transpose"):
             read_transpose(transpose, self)
         key = of_staff(attributes, "key", self.staff)

@@ -44,6 +44,11 @@ class Part:
         return f"{self.number} ({self.name or self.part_id or '?'})"
 
     @property
+    def place(self) -> str:
+        """The part as messages name it: "part 1 (Guitar)"."""
+        return f"part {self.said}"
+
+    @property
     def sounding(self) -> bool:
         """Whether any of its notes has a pitch."""
         return any(measure.find("note/pitch") is not None for measure in self.measures)
@@ -84,7 +89,7 @@ def choose_part(parts: list[Part], wanted: str | None, notes: Notes) -> Part:
     if others:
         rest = ", ".join(part.said for part in others[:_SHOWN]) + (" ..." if len(others) > _SHOWN else "")
         why = "the first" if chosen is sounding[0] else "for its name"
-        notes.say(f"part {chosen.said} was read, {why}; left out: {rest}")
+        notes.remark(f"{chosen.place} was read, {why}; left out: {rest}; --part chooses another")
     return chosen
 
 
@@ -127,7 +132,8 @@ def choose_line(part: Part, wanted: str | None, notes: Notes) -> Line:
     if wanted is None:
         staff = lines[0][0]
         if any(other != staff for other, _ in lines):
-            notes.say("only the upper staff of the part is read")
+            below = ", ".join(voice_option(line, lines) for line in lines if line[0] != staff)
+            notes.say(f"only the upper staff of the part is read; of what is left out --voice can ask for {below}")
         return Line(staff)
     text = wanted.strip()
     found = [(staff, voice) for staff, voice in lines if text in {voice, f"{staff}/{voice}"}]

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Literal
 
 from jackrail.faults import Fault
 from jackrail.tune.model import Quarters
 from jackrail.tune.score.written import Notes, WrittenBar
+
+Reads = Literal["all", "music", "form", "chords"]
+"""What is read of a part: "music" is all but its form (bar lines, directions, <sound>), "form" and "chords" are those without notes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,9 +32,9 @@ class Line:
 
 @dataclass(slots=True)
 class TempoWord:
-    """A tempo word such as "Allegro", which counts only where no number stands. rate: quarters a minute."""
+    """A tempo word such as "Allegro", which counts only where no number stands. measure: its index; rate: quarters a minute."""
 
-    bar: WrittenBar
+    measure: int
     onset_q: Quarters
     word: str
     rate: float

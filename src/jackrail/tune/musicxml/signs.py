@@ -130,6 +130,11 @@ def _passes(text: str) -> frozenset[int]:
     return frozenset(out & set(range(1, _MOST_PASS + 1)))
 
 
+def is_steering(text: str) -> bool:
+    """Whether words stand for a jump, a Fine or a sign."""
+    return mark_words(WrittenBar(0), text, Fraction(0))
+
+
 def read_direction(direction: Element, reader: Reading) -> None:
     """Signs, words and tempo over the music."""
     sound = direction.find("sound")
@@ -183,7 +188,7 @@ def _follow(texts: list[str], drawn: set[str], onset_q: Quarters, reader: Readin
     for text in [whole] if jumps else texts:
         said = WrittenBar(0)
         if mark_words(said, text, onset_q):
-            reader.notes.say(f'the words "{text[:30]}" are followed as the sign they stand for')
+            reader.notes.remark(f'the words "{text[:30]}" are followed as the sign they stand for')
             _take(said, onset_q, reader)
     if jumps:
         reader.bar.until = jump.until or ("coda" if "coda" in drawn else "")

@@ -31,13 +31,19 @@ _MOST_DOTS = 4
 def set_tempo(text: str, unit_q: Quarters, onset_q: Quarters, reader: Reading) -> None:
     """From onset_q on, `text` of the note value unit_q a minute; a number that cannot be used becomes a warning."""
     number = re.fullmatch(_RATE, text.strip())
-    rate = float(number[0].replace(",", ".")) * float(unit_q) if number else 0.0
+    rate = _exact(number[0], unit_q) if number else 0.0
     if not SLOWEST <= rate <= FASTEST:
         reader.notes.say(f"the tempo {text[:12]!r} of {reader.place} cannot be used and is left out")
         return
     reader.rate = rate
     if not reader.bar.tempo or reader.bar.tempo[-1] != (onset_q, rate):
         reader.bar.tempo.append((onset_q, rate))
+
+
+def _exact(number: str, unit_q: Quarters) -> float:
+    """Quarters a minute. What is worked out from a note value is rounded to thousandths: 60.00006 dotted quarters are 90 quarters."""
+    rate = Fraction(number.replace(",", ".")) * unit_q
+    return float(rate if unit_q == 1 else round(rate, 3))
 
 
 def read_metronome(metronome: Element, onset_q: Quarters, reader: Reading) -> None:
@@ -52,7 +58,7 @@ def read_metronome(metronome: Element, onset_q: Quarters, reader: Reading) -> No
         before = reader.rate or DEFAULT_QUARTERS_PER_MINUTE
         if not reader.rate:
             reader.notes.say(f"the metronome mark of {reader.place} relates to a tempo that is not given: 120 is taken")
-        set_tempo(f"{before * float(units[1] / units[0]):.6f}", Fraction(1), onset_q, reader)
+        set_tempo(f"{before * float(units[1] / units[0]):.3f}", Fraction(1), onset_q, reader)
     else:
         reader.notes.say(f"the metronome mark of {reader.place} relates several notes and is left out")
 
@@ -93,22 +99,17 @@ def _plain(text: str, reader: Reading) -> str:
     return rate
 
 
+def is_about_tempo(words: str) -> bool:
+    """Whether words name a tempo or a change of it."""
+    return beats_per_minute(words) is not None or _GRADUAL.search(words) is not None
+
+
 def read_tempo_words(words: str, onset_q: Quarters, reader: Reading) -> None:
-    """Keep a tempo word for `settle_tempo_words`; say that a gradual change is not played."""
+    """Keep a tempo word until it is known where numbers stand; say that a gradual change is not played."""
     beats = beats_per_minute(words)
     gradual = _GRADUAL.search(words)
     if beats is not None and gradual is None:
         rate = beats * float(beat_length_q(*(reader.metre or (4, 4))))
-        reader.tempo_words.append(TempoWord(reader.bar, onset_q, words, rate))
+        reader.tempo_words.append(TempoWord(len(reader.bars), onset_q, words, rate))
     elif gradual is not None:
         reader.notes.count("changes of tempo without a number (rit., accel., più and the like) are not played", reader.measure)
-
-
-def settle_tempo_words(reader: Reading) -> None:
-    """Give each tempo word its number where the score gives none at that place."""
-    for word in reader.tempo_words:
-        if any(onset_q == word.onset_q for onset_q, _ in word.bar.tempo):
-            continue
-        word.bar.tempo.append((word.onset_q, word.rate))
-        word.bar.tempo.sort(key=lambda mark: mark[0])
-        reader.notes.say(f'the tempo word "{word.word[:30]}" in bar {word.bar.number} is taken as {word.rate:g} quarter notes a minute')
