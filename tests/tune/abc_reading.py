@@ -1,5 +1,7 @@
 """ABC music of a line or two, read and shown in short for the tests."""
 
+import re
+
 from jackrail.tune.abc.reader import read_abc
 from jackrail.tune.abc.text import split_tunes
 from jackrail.tune.choice import Choice
@@ -30,3 +32,8 @@ def letters(music: str, header: str = "") -> str:
     """The notes as played, by letter: music of whole notes from C to B, one a bar."""
     names = {60: "C", 62: "D", 64: "E", 65: "F", 67: "G", 69: "A", 71: "B"}
     return "".join(names[note.midi] for note in read(music, unit="1/1", header=header).notes)
+
+
+def told(tune: Tune) -> list[str]:
+    """Warnings and remarks, without the lines that bars are found on."""
+    return [re.sub(r"(bar \d+) \(line \d+\)", r"\1", sentence) for sentence in (*tune.warnings, *tune.remarks)]

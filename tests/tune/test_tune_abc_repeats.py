@@ -4,7 +4,7 @@ What the playing order makes of written bars is tested in test_tune_playing_out.
 """
 
 import pytest
-from abc_reading import letters, read
+from abc_reading import letters, read, told
 
 
 @pytest.mark.parametrize(
@@ -116,18 +116,18 @@ def test_key_and_tempo_hold_in_parts_played_in_another_order():
         ("|:C|:D:|", "the repeat that begins in bar 1 never ends"),
         ("|:C|1D:|2E:|", "the last ending, up to bar 3, closes with a repeat sign"),
         (":|C|D|]", "a repeat sign closes before the first note: ignored"),
-        ("|::C:|D|]", "the repeat up to bar 1 begins with more dots than it ends: it is played 3 times"),
+        ("|::C:|D|]", "a repeat begins with more dots than it ends and is played 3 times: bar 1"),
         ("C|1D|2E|]", "endings from bar 2 on have no repeat sign"),
         ('|:C|["last"D:|E|]', "has no number: played as plain music"),
         ('|:C|["1st"D:|["2nd"E|]', 'the bracket ["2nd" on line 7 is read as ending 2'),
         ("|:C| 1 D:| 2 E|]", "a number after a bar line and a blank is read as an ending: line 7 column 4, line 7 column 9"),
         ("C| 62D|]", "the character '6' cannot be read and is left out"),
-        ("|:C|1D:|1E|]", "two endings up to bar 3 are for pass 1: check their numbers"),
-        ("|:C|1D|1E:|", "two endings up to bar 3 are for pass 1: check their numbers"),
-        ("|:C|[1,2D:|[2,3E|]", "two endings up to bar 3 are for pass 2: check their numbers"),
+        ("|:C|1D:|1E|]", "two endings are for pass 1, check their numbers: bar 3"),
+        ("|:C|1D|1E:|", "two endings are for pass 1, check their numbers: bar 3"),
+        ("|:C|[1,2D:|[2,3E|]", "two endings are for pass 2, check their numbers: bar 3"),
         ("[V:1]|:C:|D|]\n[V:2]E|F|]", "repeats of voice 2 differ from those of voice 1, which are followed"),
         ("[V:1]C|D|]\n[V:2]E|!D.C.!F|]", "repeats of voice 2 differ from those of voice 1, which are followed"),
     ],
 )
 def test_repeats_that_leave_room_are_told(music, words):
-    assert any(words in warning for warning in read(music, unit="1/1").warnings)
+    assert any(words in warning for warning in told(read(music, unit="1/1")))

@@ -1,7 +1,7 @@
 """Voices of an ABC tune chosen and listed (ABC 2.1 section 7), and what a file of tunes offers."""
 
 import pytest
-from abc_reading import heads, read
+from abc_reading import heads, read, told
 
 from jackrail.faults import BadInput
 from jackrail.tune.abc.reader import list_abc
@@ -24,7 +24,7 @@ def test_a_voice_is_chosen_by_id_or_name(name):
 def test_all_voices_are_read_when_none_is_asked_for():
     tune = read(MUSIC, header=HEADER)
     assert len(tune.notes) == 8
-    assert "2 voices are read together as one melody: T, B" in tune.warnings
+    assert "2 voices are read together as one melody: T, B; --voice picks one of them, --line top the highest line" in told(tune)
 
 
 def test_the_only_voice_may_be_asked_for_and_no_other():
@@ -53,7 +53,9 @@ def test_tunes_are_listed_from_their_headers():
         ("tune", 5, "", ("--number", "5")),
         ("tune", 9, "b", ("--number", "9")),
     ]
-    assert [offer.about for offer in offers] == ["reel, C|, key Ador", "key C", "3/4, key Bb"]
+    fault = "line 10 column 9: a chord symbol or text begins here and is not closed on its line"
+    assert [offer.about for offer in offers] == ["reel, C|, key Ador", f"key C, cannot be read: {fault}", "3/4, key Bb"]
+    assert [(offer.notes, offer.lowest, offer.highest) for offer in offers] == [(1, 69, 69), (None, None, None), (1, 70, 70)]
     assert [offer.chosen for offer in offers] == [True, False, False]
 
 

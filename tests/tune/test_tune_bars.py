@@ -3,6 +3,7 @@
 from fractions import Fraction
 
 import pytest
+from abc_reading import told
 
 from jackrail.tune.abc.reader import read_abc
 from jackrail.tune.abc.text import split_tunes
@@ -112,7 +113,7 @@ def test_the_upbeat_is_that_of_the_bar_played_first():
         ("C4|D3|E4|]", ["bar 2 holds 3 quarters where 4/4 asks for 4: played as written"]),
         ("C4|D5|E4|]", ["bar 2 holds 5 quarters where 4/4 asks for 4: played as written"]),
         ("C4|D||E2||F|G4|]", []),  # three pieces of one bar
-        ("C4|D||E||F|G4|]", ["bar 2 holds 1 quarters where 4/4 asks for 4: played as written"]),  # three pieces of three quarters: no bar
+        ("C4|D||E||F|G4|]", ["bar 2 holds 1 quarter where 4/4 asks for 4: played as written"]),  # three pieces of three quarters: no bar
         ("C|D4|E3:|F|G4|A3|]", []),  # pickups at the beginnings of sections, completed at their ends
         ("C4|D4:|:E|F4|G3:|", []),
         ("C|D4|E2[1F:|[2F2||G4|A4|]", []),  # a bar of two pieces that the upbeat completes
@@ -122,4 +123,4 @@ def test_the_upbeat_is_that_of_the_bar_played_first():
 )
 def test_lengths_that_do_not_fit_are_said(music, said):
     # ABC 2.1 section 3.1.6 and common practice for upbeats, no source.
-    assert [warning for warning in abc(music).warnings if "holds" in warning][:1] == said
+    assert [warning for warning in told(abc(music)) if "holds" in warning][:1] == said

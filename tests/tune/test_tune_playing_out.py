@@ -7,6 +7,7 @@ D.C. or D.S. is common practice, no source. Judges of random scores: judges/fing
 from fractions import Fraction
 
 import pytest
+from abc_reading import told
 from hypothesis import assume, given
 from judges.finger import finger_order
 from judges.made_scores import for_music21, made_scores
@@ -155,7 +156,7 @@ def test_parts_in_the_order_of_the_header():
     ],
 )
 def test_what_is_assumed_is_said(music, words):
-    assert words in read(music).warnings
+    assert words in told(read(music))
 
 
 def test_written_numbers_and_times():
@@ -192,7 +193,7 @@ def test_a_tie_leads_into_either_ending():
 def test_a_tie_without_partner_keeps_its_note():
     tune = read("C-|D|]")
     assert [(float(note.onset_q), float(note.duration_q)) for note in tune.notes] == [(0, 2), (2, 2)]
-    assert "ties that lead to no note of the same pitch are ignored: bar 1" in tune.warnings
+    assert "ties that lead to no note of the same pitch are ignored: bar 1" in told(tune)
 
 
 def test_endless_playing_out_is_refused():

@@ -117,9 +117,11 @@ class MusicReader:
         self.at = at
         if self.line[at] in '"{':
             what, mark = (
-                ("a chord symbol or text begins here and is", '"') if self.line[at] == '"' else ("grace notes begin here and are", "}")
+                ("a chord symbol or text begins here and is not closed on its line", '"')
+                if self.line[at] == '"'
+                else ("grace notes begin here and are not closed on their line", "}")
             )
-            self._fault(f"{what} not closed on its line", repr(self.line[at : at + 12]), hint=f"add the closing {mark}")
+            self._fault(what, repr(self.line[at : at + 12]), hint=f"add the closing {mark}")
             return
         self.unreadable += 1
         self.notes.count(f"the character {self.line[at]!r} cannot be read and is left out", self._where())

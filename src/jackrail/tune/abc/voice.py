@@ -91,7 +91,7 @@ class Voice:
         """Note the line a bar begins on, or that it goes on from another line at whose end it was full."""
         if not self.bar.line:
             self.bar.line = self.line
-        elif self.cursor_q == self.bar.metre_q and not self.bar.free and not self.overlay:
+        elif self.cursor_q and not self.cursor_q % self.bar.metre_q and not self.bar.free and not self.overlay:
             self.bar.full_at.append(self.line_before)
 
     def _end_broken(self, length_q: Quarters) -> None:
@@ -247,7 +247,7 @@ class Voice:
         self.close_bar()
         again = passes & self.used
         if again:
-            self.notes.count(f"two endings are for pass {min(again)}, check their numbers: up to", self.bar)
+            self.notes.count(f"two endings are for pass {min(again)}, check their numbers", self.bar)
         self.used |= passes
         self.ending = self.bar.ending = passes
         self.bar.ending_start = True
