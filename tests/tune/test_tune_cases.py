@@ -48,7 +48,7 @@ REFUSED = {
 READ_WITH_WARNING = {
     "b_alien.mid": "is no track and was skipped",
     "b_hdrlen.mid": "the header is 8 bytes long",
-    "b_longbar.abc": "bar 1 holds 8 quarters where 4/4 asks for 4",
+    "b_longbar.abc": "bar 1 (line 5) holds 8 quarters where 4/4 asks for 4",
     "b_nocontainer.mxl": "no META-INF/container.xml",
     "b_noeot.mid": "track 1 has no end mark",
     "b_ntracks.mid": "promises 9 tracks, the file holds 1",
