@@ -26,6 +26,9 @@ ORDER = [
     ["api"],
     ["cli"],
 ]
+# Inside tune/: what all share, what writers and guessers share, the readers (which do not know each other), the door.
+TUNE_ORDER = [["one_line", "choice", "model"], ["chord_names", "score", "inference"], ["abc", "musicxml", "midi", "embellish"], ["read"]]
+TUNE_RANK = {part: rank for rank, parts in enumerate(TUNE_ORDER) for part in parts}
 RANK = {stage: rank for rank, stages in enumerate(ORDER) for stage in stages}
 HEAVY = ["pydantic", "numpy", "mido", "soundfile", "jinja2"]
 MODULES = sorted(SOURCE.rglob("*.py"))
@@ -88,6 +91,17 @@ def test_a_stage_imports_only_earlier_stages(path):
             continue
         beside = RANK[here] == RANK[there] == 0
         assert RANK[there] < RANK[here] or beside, f"{module_name(path)} imports {name}: {there} does not come before {here}"
+
+
+@pytest.mark.parametrize("path", sorted((SOURCE / "tune").rglob("*.py")), ids=module_name)
+def test_inside_tune_readers_know_what_they_share_and_not_each_other(path):
+    parts = module_name(path).split(".")
+    if len(parts) < 3:
+        return
+    for name in imports_of(path, lazy=True):
+        there = name.split(".")[2] if name.startswith("jackrail.tune.") else parts[2]
+        beside = TUNE_RANK[there] == TUNE_RANK[parts[2]] < 2
+        assert there == parts[2] or TUNE_RANK[there] < TUNE_RANK[parts[2]] or beside, f"{module_name(path)} imports {name}"
 
 
 def test_no_module_is_in_a_knot_of_imports():

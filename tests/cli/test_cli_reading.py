@@ -62,3 +62,10 @@ def test_a_file_under_another_kind_of_name_is_read_and_told(tmp_path):
     done = run("read", path)
     assert done.exit_code == 0
     assert "an ABC file, although its name ends in .mid" in " ".join(done.output.split())
+
+
+@pytest.mark.parametrize("words", [["--track", "2"], ["--quantise", "1"], ["--number", "1"]])
+def test_what_chooses_nothing_in_a_listing_is_refused(words):
+    done = run("read", BELLS, "--list", *words)
+    assert done.exit_code == 2
+    assert words[0] in done.output

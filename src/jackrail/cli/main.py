@@ -274,6 +274,7 @@ def read(tune: Path, listing: bool, as_json: bool, **options: Any) -> None:
 
     choice = choice_of(options)
     if listing:
+        _refuse_more_than_number(asdict(choice))
         offers = api.list_tunes(tune, choice.number)
         if as_json:
             _print_json({"tunes": [asdict(offer) for offer in offers]})
@@ -285,6 +286,16 @@ def read(tune: Path, listing: bool, as_json: bool, **options: Any) -> None:
         _print_json(found.to_json())
     else:
         show_tune(found)
+
+
+def _refuse_more_than_number(options: dict[str, Any]) -> None:
+    """Raise BadInput for what would choose from a listing, which shows everything."""
+    from jackrail import api
+
+    given = [name for name, value in options.items() if value is not None and name != "number"]
+    if given:
+        hint = "leave it out, or leave out --list"
+        raise api.BadInput([api.Fault("option", "chooses nothing in a listing, which shows all", f"--{name}", hint=hint) for name in given])
 
 
 @main.command()

@@ -36,7 +36,8 @@ EVERYTHING = Choice()
 class Offer:
     """One thing in a file that can be asked for.
 
-    number, title: X: number and title (ABC), number and name of the part (MusicXML) or track (MIDI). options: the words that
+    number, title: X: number and title of an ABC tune, for its voices their place among them and their name; number and name of the
+    part (MusicXML) or track (MIDI). options: the words that
     choose it on the command line, such as ("--part", "2", "--voice", "1"). about: key, metre, channel, instrument and the like in
     few words. notes: how many, before repeats are played out, None where that was not counted; lowest, highest: their MIDI keys.
     together: share (0 to 1) of the notes that begin while another of them sounds. chosen: read when nothing is asked for.

@@ -61,6 +61,7 @@ def list_tunes(path: Path, number: int | None = None) -> list[Offer]:
 def parse_offers(data: bytes, name: str, number: int | None = None) -> list[Offer]:
     """`list_tunes` on the bytes of a file. Raises BadInput without the file's name."""
     kind = _kind(data, Path(name).suffix.lower())
+    _check_choice(Choice(number=number), kind)
     if kind == "midi":
         return list_midi(data)
     if kind == "xml":
