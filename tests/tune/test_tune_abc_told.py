@@ -75,6 +75,12 @@ def test_a_decoration_that_is_not_closed_is_told_once(name):
     assert [note.midi for note in tune.notes] == [60, 62, 64, 65]
 
 
+def test_a_decoration_with_a_colon_is_left_out_as_a_whole():
+    tune = read("C4!fermat:a!D4|]")
+    assert [note.midi for note in tune.notes] == [60, 62]
+    assert "the decoration 'fermat:a' is not known and is left out: line 7 column 3" in tune.warnings
+
+
 def test_a_single_exclamation_mark_still_breaks_a_line():
     # Section 10.2.1: ! as a line break of old files.
     tune = read("C D E F|!GABc|!fed c|]", unit="1/4")
@@ -95,7 +101,7 @@ def test_a_chord_in_brackets_is_the_chord(music, chords):
 
 @pytest.mark.parametrize("symbol", ["Hm", "H7", "H"])
 def test_the_german_h_is_explained(symbol):
-    words = f"'{symbol}' is no chord symbol that can be read and is left out (H is written B here, and the German B is Bb): line 7 column 1"
+    words = f"'{symbol}' is no chord symbol that can be read and is left out (a German H is written B here, a German B Bb): line 7 column 1"
     assert read(f'"{symbol}"G4|]').warnings == (words,)
 
 

@@ -37,7 +37,11 @@ def said(music: str) -> list[str]:
         ("G|C D E F|G3 !fine!A||c c c c|c3!D.C.alfine!|]", "GCDEFGAcccccGCDEFGA", 25),
         ("G|:C D E F|G3 !fine!A:|c c c c|c3!D.C.alfine!|]", "GCDEFGACDEFGAcccccGCDEFGA", 33),
         # In an ending, and the way there.
-        ("|:C4|1D4:|2E2 !fine!F G|]c4!D.C.alfine!|]", "CDCEFGcCE", 26),
+        ("|:C4|1D4:|2E2 !fine!F G|A4|]c4!D.C.alfine!|]", "CDCEFGAcCE", 30),
+        # In the last bar of a strain all of it is meant, unless the upbeat tells more.
+        ('C D "^Fine"E F||c4!D.C.alfine!|]', "CDEFcCDEF", 12),
+        ('C D "^Fine"E F:|c4!D.C.alfine!|]', "CDEFCDEFcCDEF", 16),
+        ('G|C D E F|E D "^Fine"C A||c c c c|c3!D.C.alfine!|]', "GCDEFEDCAcccccGCDEFEDC", 24),
         # Nothing leads back: Fine is a word.
         ("C D !fine!E F|G A B c|]", "CDEFGABc", 8),
     ],
@@ -62,6 +66,7 @@ def test_it_is_said_where_the_tune_stops():
     assert said("C !fine!D E F|c4!D.C.alfine!|]") == [
         "Fine stands inside bar 1 (line 7): the tune ends there, 1 quarter after the bar's beginning"
     ]
+    assert said("C D !fine!E F||c4!D.C.alfine!|]") == ["Fine stands in the middle of bar 1 (line 7): the whole bar is played"]
     assert said("C D E !fine!F|c4!D.C.alfine!|]") == []
 
 

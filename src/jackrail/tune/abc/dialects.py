@@ -12,7 +12,7 @@ from .decorations import is_known
 _PASSED = r'"[^"]*"?|\[[A-Za-z]:[^\]]*\]'  # texts and inline fields stay as they are
 _PLUS = re.compile(rf"{_PASSED}|!\+!|\+(?P<inside>[^+\s|\":\[\]!]{{1,60}})\+")
 _BANG = re.compile(rf"{_PASSED}|!(?P<inside>[^+\s|\":\[\]!]{{1,30}})!|(?P<bang>!)")
-_UNCLOSED = re.compile(rf"{_PASSED}|![^\s!|\":\[\]]{{1,30}}!|!(?P<name>[A-Za-z][A-Za-z.]{{2,29}})")
+_UNCLOSED = re.compile(rf"{_PASSED}|![^\s!|\":\[\]]{{1,30}}!|!(?P<odd>[A-Za-z.]{{3,20}}:\w{{1,9}})!|!(?P<name>[A-Za-z][A-Za-z.]{{2,29}})")
 _READABLE = frozenset("ABCDEFGabcdefgXYZxyz")
 _NOTES = re.compile(r"(?:[\^_=]{0,2}[A-Ga-g][,']*[\d/]*-?)+")
 
@@ -62,10 +62,13 @@ def without_unclosed(line: str, number: int, shorthands: Container[str], notes: 
     """`line` with blanks for each name after a ! that none closes. A ! alone is a line break, so the name must be no music."""
 
     def blank(match: re.Match[str]) -> str:
-        name = match["name"]
+        name, place = match["name"], f"line {number} column {match.start() + 1}"
+        if match["odd"]:
+            notes.count(f"the decoration {match['odd']!r} is not known and is left out", place)
+            return " " * len(match[0])
         if name is None or all(sign in _READABLE or sign in shorthands for sign in name):
             return match[0]
-        notes.count(f"the ! before {name!r} is not closed by another: {name!r} is left out", f"line {number} column {match.start() + 1}")
+        notes.count(f"the ! before {name!r} is not closed by another: {name!r} is left out", place)
         return " " * len(match[0])
 
     return _UNCLOSED.sub(blank, line)

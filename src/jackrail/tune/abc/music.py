@@ -279,7 +279,7 @@ class MusicReader:
         elif NO_CHORD_WORDS.fullmatch(text):
             voice.bar.chords.append((voice.cursor_q, NO_CHORD))
         else:
-            german = " (H is written B here, and the German B is Bb)" if text[0] == "H" and readable(f"B{text[1:]}") else ""
+            german = " (a German H is written B here, a German B Bb)" if text[0] == "H" and readable(f"B{text[1:]}") else ""
             self.notes.count(f"{text[:30]!r} is no chord symbol that can be read and is left out{german}", self._where())
 
     def _decoration(self, match: re.Match[str]) -> None:

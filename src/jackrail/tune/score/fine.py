@@ -1,9 +1,9 @@
 """Bars in which Fine stands before their end, cut in two there, so that a jump can end the tune at the sign.
 
-Rules, from common practice, no source. A Fine before the first note of a bar, or at its last note or later, ends the whole bar. Otherwise
-the tune ends at the sign: that is before the note it stands at. Only where the tune has an upbeat does that tell more: where the upbeat
-would complete the bar, there it ends, be that before or after the note under the sign, and before the last note, too, if no strain ends
-with it (a last note that is the upbeat of the next strain).
+Rules, from common practice, no source. A Fine before the first note of a bar, or at its last note or later, ends the whole bar, and so
+does one in the last bar of a strain. Otherwise the tune ends at the sign: that is before the note it stands at. Where the tune has an
+upbeat, that tells more: where it would complete the bar, there the tune ends, be that before or after the note under the sign; before
+the last note, which is then the upbeat of the next strain, only if no strain ends with it.
 """
 
 from __future__ import annotations
@@ -42,10 +42,13 @@ def _end_q(bars: list[WrittenBar], index: int, upbeat_q: Quarters) -> Quarters:
     end_q = upbeat_q - bar.starts_q if upbeat_q else Fraction(-1)
     if bar.fine_q <= min(onsets) or bar.fine_q > max(onsets):
         return Fraction(0)
-    if bar.fine_q == max(onsets):
-        return end_q if end_q == bar.fine_q and not _closes(bars, index) else Fraction(0)
+    last, closes = bar.fine_q == max(onsets), _closes(bars, index)
     after_q = max(note.onset_q + note.duration_q for note in bar.notes if note.onset_q <= bar.fine_q)
-    return end_q if end_q == after_q and end_q < bar.length_q else bar.fine_q
+    if end_q == bar.fine_q and not (last and closes):
+        return end_q
+    if last or (end_q == after_q and end_q < bar.length_q):
+        return Fraction(0) if last else end_q
+    return Fraction(0) if closes else bar.fine_q
 
 
 def _closes(bars: list[WrittenBar], index: int) -> bool:
