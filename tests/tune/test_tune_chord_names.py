@@ -3,7 +3,7 @@
 import pytest
 
 from jackrail.pitch import parse_chord
-from jackrail.tune.chord_names import KINDS, readable
+from jackrail.tune.chord_names import KINDS, nearest, readable
 
 # Semitones on C as the reference describes each kind: "triad: major third, perfect fifth" and so on.
 PITCHES = {
@@ -79,3 +79,49 @@ def test_a_capital_m_stays_a_major_seventh():
     """What is read in any case must not make M7 an m7."""
     assert parse_chord(readable("CM7ADD13") or "").classes == {0, 4, 7, 11, 9}
     assert parse_chord(readable("CMIN7") or "").classes == {0, 3, 7, 10}
+
+
+@pytest.mark.parametrize(
+    ("written", "read"),
+    [
+        ("C^7", {0, 4, 7, 11}),
+        ("C△7", {0, 4, 7, 11}),
+        ("CΔ9", {0, 4, 7, 11, 2}),
+        ("C∆", {0, 4, 7, 11}),
+        ("C-^7", {0, 3, 7, 11}),
+        ("C-Δ", {0, 3, 7, 11}),
+    ],
+)
+def test_signs_for_a_major_seventh(written, read):
+    """Triangle and caret for a major seventh are common practice of lead sheets, no source."""
+    assert parse_chord(readable(written) or "").classes == read
+
+
+@pytest.mark.parametrize(
+    ("written", "read"),
+    [
+        ("D7alt", "D7"), ("D7alt/F#", "D7/F#"), ("C7 alt", "C7"), ("C13(#11,b9,foo)", "C13#11b9"), ("Calt", "C"), ("Cmaj7alt", "Cmaj7"),
+        ("Cdim9", "Cdim"), ("C7/9", "C7"), ("D7(alt.)", "D7"), ("Bb7alt", "Bb7"), ("A7 (slowly)", "A7"), ("Am9alt", "Am9"),
+    ],
+)  # fmt: skip
+def test_the_longest_beginning_that_is_a_chord(written, read):
+    """By hand. A shorter beginning must not mean another chord: "Cmaj" is no "Cm", C13 no "C1"."""
+    assert readable(written) is None
+    assert nearest(written) == read
+
+
+WORDS = (
+    "Coda Dance Gently Add Fine Bass Base Boom Dom Eno Dim Bob Fade Faster Ending Chorus Bridge Allegro Andante Adagio Aug Dec Emo Do Go "
+    "Badminton Composed Admin Adagio2 Break Drums Gitarre Capo Dal Ensemble Fast First Flute Each Double Gradually Bold A B C1 A1 A2 B3"
+)
+
+
+PHRASES = [
+    "A part", "B part", "Part 7", "D.C. al Fine", "Allegro 7", "Faster 5", "Aug 7", "B 2", "Add 9", "Bar 5", "Dec 11", "A (verse 5)",
+    "Capo 5", "Emo7", "x7", "7", "", "A9th", "D7 and so on", "G7" * 30,
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("text", [*WORDS.split(), *PHRASES])
+def test_words_are_never_taken_for_a_strange_chord(text):
+    assert nearest(text) is None or readable(text) is not None

@@ -181,3 +181,11 @@ def test_forward_and_backup():
     assert heads(score(DIVISIONS + note("C", 2) + move, note("D"))) == [(0, 1, 72), (2, 2, 74)]
     back = "<backup><duration>2</duration></backup>"
     assert heads(score(DIVISIONS + note("C") + back + note("E", 2, "<voice>2</voice>"))) == [(0, 2, 72), (1, 1, 76)]
+
+
+def test_what_leaves_nothing_in_doubt_is_a_remark():
+    fermata = note("C", inside="<notations><fermata/></notations>")
+    tune = read(score(DIVISIONS + "<direction><direction-type><words>Fine</words></direction-type></direction>" + fermata))
+    assert "fermatas are not held: measure 1" in tune.remarks
+    assert 'the words "Fine" are followed as the sign they stand for' in tune.remarks
+    assert not any("fermata" in told or "followed as" in told for told in tune.warnings)

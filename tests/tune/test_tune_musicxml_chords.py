@@ -194,3 +194,27 @@ def test_chords_of_another_part():
     tune = read(score(DIVISIONS + note("C"), parts=over_piano, names=called("P2", "Piano")))
     assert [c.symbol for c in tune.chords] == ["C"]
     assert "chord symbols were taken from part 2 (Piano)" in tune.remarks
+
+
+def printed(kind: str, text: str) -> str:
+    return f'<harmony>{C}<kind text="{text}">{kind}</kind></harmony>'
+
+
+def test_a_chord_that_is_printed_strangely_is_read_as_far_as_it_goes():
+    tune = read(score(DIVISIONS + printed("other", "7alt") + note("C")))
+    assert [c.symbol for c in tune.chords] == ["C7"]
+    assert "the chord symbol 'C7alt' is read as 'C7': measure 1" in tune.warnings
+
+
+def test_what_is_printed_counts_for_a_kind_outside_the_standard():
+    over_e = printed("quartal", "7sus4").replace("</harmony>", "<bass><bass-step>E</bass-step></bass></harmony>")
+    assert [c.symbol for c in read(score(DIVISIONS + over_e + note("C"))).chords] == ["C7sus4/E"]
+
+
+@pytest.mark.parametrize("kind, text", [("other", ""), ("other", "riff"), ("quartal", ""), ("none of these", "xyz")])
+def test_a_chord_that_cannot_be_read_silences_the_one_before(kind, text):
+    """Silence is better than a wrong chord that goes on: the bar with the strange chord holds none."""
+    good = f"<harmony>{C}<kind>major</kind></harmony>"
+    tune = read(score(DIVISIONS + good + note("C"), printed(kind, text) + note("D"), good + note("E")))
+    assert [(float(c.onset_q), c.symbol) for c in tune.chords] == [(0, "C"), (2, NO_CHORD), (4, "C")]
+    assert f"chord symbols of the kind {kind!r} cannot be read: silent until the next chord: measure 2" in tune.warnings

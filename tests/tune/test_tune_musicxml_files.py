@@ -189,3 +189,17 @@ def test_huge_texts_are_shown_in_short():
 
 def test_the_tree_is_a_plain_one():
     assert isinstance(open_musicxml(TUNE)[0], ET.Element)
+
+
+def test_what_is_wrong_with_an_archive_is_said_in_plain_words():
+    """Not in those of the library that unpacks it."""
+    data = packed({CONTAINER: container(rootfile("a.xml")), "a.xml": TUNE})
+    at = data.index(b"PK\x03\x04", 4) + 45  # inside the packed bytes of the score
+    damaged = data[:at] + b"\xff\xff\xff\xff" + data[at + 4 :]
+    for broken, what in ((data[:40], "is no .mxl file (a zip archive) although it begins like one"), (damaged, "cannot be unpacked")):
+        with pytest.raises(BadInput) as caught:
+            open_musicxml(broken)
+        fault = caught.value.faults[0]
+        assert what in fault.what
+        assert len(fault.value) <= 4
+        assert fault.hint

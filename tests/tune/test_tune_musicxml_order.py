@@ -38,13 +38,17 @@ def test_an_ending_that_never_closes_ends_at_the_next_repeat():
     first = ending("1", "start") + note("D") + ending("1", "stop", AGAIN)
     bars = [DIVISIONS + FORWARD + note("C"), first, opened + note("E"), FORWARD + note("F"), note("G") + BACKWARD]
     assert letters(*bars) == "CDCEFGFG"
-    assert "the ending at part 1 (Fiddle) measure 4 has no end of its own: it ends before this measure, at the repeat sign" in said(score(*bars))
+    assert "the ending at part 1 (Fiddle) measure 4 has no end of its own: it ends before this measure, at the repeat sign" in said(
+        score(*bars)
+    )
 
 
 def test_an_ending_that_never_began_is_told():
     bars = [DIVISIONS + FORWARD + note("C"), note("D") + ending("", "stop", AGAIN), ending("2", "start") + note("E")]
     assert letters(*bars) == "CDCDE"
-    assert "the ending that closes at part 1 (Fiddle) measure 2 has no beginning: what stands before it is played each time" in said(score(*bars))
+    assert "the ending that closes at part 1 (Fiddle) measure 2 has no beginning: what stands before it is played each time" in said(
+        score(*bars)
+    )
 
 
 def test_an_ending_without_a_number_takes_the_next_one():

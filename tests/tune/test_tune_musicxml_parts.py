@@ -145,7 +145,11 @@ def test_offers_name_what_is_read_unasked():
 
 def test_a_part_that_cannot_be_read_or_has_no_notes_is_offered_with_the_reason():
     data = score(DIVISIONS + note("C"), parts=another("P2", DIVISIONS + note("H")) + another("P3", DIVISIONS))
-    assert [offer.about for offer in offers(data)] == ["", "cannot be read: measure 1: a note has no pitch that can be read ('H5')", "no notes with pitch"]
+    assert [offer.about for offer in offers(data)] == [
+        "",
+        "cannot be read: measure 1: a note has no pitch that can be read ('H5')",
+        "no notes with pitch",
+    ]
 
 
 def test_what_is_offered_can_be_read():

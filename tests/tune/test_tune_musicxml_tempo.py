@@ -101,3 +101,11 @@ def test_changes_without_a_number_are_named(text):
     data = score(DIVISIONS + sound(tempo="90") + note("C") + words(text))
     assert [mark.quarters_per_minute for mark in read(data).tempo] == [90]
     assert "changes of tempo without a number (rit., accel., più and the like) are not played: measure 1" in said(data)
+
+
+def test_what_is_worked_out_from_a_note_value_is_rounded():
+    # 60.00006 dotted quarters are 90.00009 quarters; a third of 100 is 33.333; a number for quarters stays as it is written.
+    assert tempos(DIVISIONS + metronome(unit("quarter", 1) + rate("60.00006")) + note("C")) == [(0, 90)]
+    relation = metronome(unit("quarter", 1) + unit("eighth"))
+    assert tempos(DIVISIONS + sound(tempo="100") + note("C"), relation + note("D")) == [(0, 100), (2, 33.333)]
+    assert tempos(DIVISIONS + sound(tempo="66.66667") + note("C")) == [(0, 66.66667)]

@@ -34,6 +34,7 @@ _STEERING = ("dacapo", "dalsegno", "tocoda", "fine", "forward-repeat", "segno", 
 
 Mark = tuple[int, str, str, str]
 """A mark in short: index of its measure, "form" or "tempo", what it is, and its value."""
+_Marks = dict[Quarters, tuple[Part, float]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,23 +171,31 @@ def _said(bar: WrittenBar, names: tuple[str, ...]) -> tuple[object, ...]:
 
 
 def _share_tempo(bars: list[WrittenBar], heard: list[tuple[Part, PartReader]], notes: Notes) -> None:
-    """Put the tempo marks of all parts on each bar. A word counts where no mark is, nor one of another part in its measure."""
-    marks: list[dict[Quarters, tuple[Part, float]]] = [{} for _ in range(max((len(reader.bars) for _, reader in heard), default=0))]
+    """Put the tempo marks of all parts on each bar, words after numbers."""
+    marks: list[_Marks] = [{} for _ in range(max((len(reader.bars) for _, reader in heard), default=0))]
     for part, reader in heard:
         for here, bar in zip(marks, reader.bars, strict=False):
             for onset_q, rate in bar.tempo:
-                first, holds = here.setdefault(onset_q, (part, rate))
-                if first is not part and rate != holds:
-                    notes.count(f"{part.place} contradicts {first.place} about the tempo: the first of them holds", f"measure {bar.number}")
-                elif first is part:
+                first, holds = here.get(onset_q, (part, rate))
+                if first is part:
                     here[onset_q] = part, rate
+                elif rate != holds:
+                    notes.count(f"{part.place} contradicts {first.place} about the tempo: the first of them holds", f"measure {bar.number}")
     for part, reader in heard:
-        for word in reader.tempo_words:
-            here = marks[word.measure]
-            if word.onset_q in here or any(other is not part for other, _ in here.values()):
-                continue
-            here[word.onset_q] = part, word.rate
-            said = f"is taken as {word.rate:g} quarter notes a minute"
-            notes.say(f'the tempo word "{word.word[:30]}" in bar {reader.bars[word.measure].number} {said}')
+        _add_tempo_words(marks, part, reader, notes)
     for bar, here in zip(bars, marks, strict=False):
         bar.tempo = [(min(onset_q, bar.length_q), rate) for onset_q, (_, rate) in sorted(here.items())]
+
+
+def _add_tempo_words(marks: list[_Marks], part: Part, reader: PartReader, notes: Notes) -> None:
+    """A tempo word counts where no mark stands, and none of another part in its measure, which may be a little out of place."""
+    for word in reader.tempo_words:
+        here = marks[word.measure]
+        if word.onset_q in here:
+            continue
+        where = f'the tempo word "{word.word[:30]}" in bar {reader.bars[word.measure].number}'
+        if any(other is not part for other, _ in here.values()):
+            notes.say(f"{where} over {part.place} is left out beside the tempo over another part")
+            continue
+        here[word.onset_q] = part, word.rate
+        notes.say(f"{where} is taken as {word.rate:g} quarter notes a minute")
