@@ -81,9 +81,10 @@ def test_a_file_name_in_another_encoding_gives_a_title_that_can_be_printed(tmp_p
 def test_a_warning_is_one_line(tmp_path):
     path = tmp_path / "a.abc"
     path.write_bytes(abc("T:t").replace(b"C8", b'"^D.C. \xc2\x9b"C8'))
-    warnings = read_tune(path).warnings
-    assert any("D.C." in warning for warning in warnings)
-    assert all(warning.isprintable() for warning in warnings)
+    tune = read_tune(path)
+    told = (*tune.warnings, *tune.remarks)
+    assert any("D.C." in sentence for sentence in told)
+    assert all(sentence.isprintable() for sentence in told)
 
 
 @given(st.text(st.characters(), max_size=300))

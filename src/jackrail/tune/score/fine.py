@@ -36,19 +36,18 @@ def cut_at_fine(bars: list[WrittenBar]) -> list[int]:
 def _end_q(bars: list[WrittenBar], index: int, upbeat_q: Quarters) -> Quarters:
     """Where in its bar a tune is to end before the end of the bar, else 0."""
     bar = bars[index]
-    if not bar.fine_q or not bar.notes or (bar.jump and bar.segno is not None):
+    sign_q, onsets = bar.fine_q or Fraction(0), [note.onset_q for note in bar.notes]
+    steers_twice = bar.jump and bar.segno is not None  # a segno in the bar of its D.S. is told apart by being in one bar
+    if not sign_q or not onsets or not min(onsets) < sign_q <= max(onsets) or steers_twice:
         return Fraction(0)
-    onsets = [note.onset_q for note in bar.notes]
-    end_q = upbeat_q - bar.starts_q if upbeat_q else Fraction(-1)
-    if bar.fine_q <= min(onsets) or bar.fine_q > max(onsets):
-        return Fraction(0)
-    last, closes = bar.fine_q == max(onsets), _closes(bars, index)
-    after_q = max(note.onset_q + note.duration_q for note in bar.notes if note.onset_q <= bar.fine_q)
-    if end_q == bar.fine_q and not (last and closes):
-        return end_q
-    if last or (end_q == after_q and end_q < bar.length_q):
-        return Fraction(0) if last else end_q
-    return Fraction(0) if closes else bar.fine_q
+    end_q = upbeat_q - bar.starts_q if upbeat_q else None
+    last, closes = sign_q == max(onsets), _closes(bars, index)
+    after_q = max(note.onset_q + note.duration_q for note in bar.notes if note.onset_q <= sign_q)
+    if end_q == sign_q:
+        return Fraction(0) if last and closes else sign_q
+    if end_q == after_q < bar.length_q and not last:
+        return after_q
+    return Fraction(0) if last or closes else sign_q
 
 
 def _closes(bars: list[WrittenBar], index: int) -> bool:
