@@ -56,7 +56,7 @@ READ_WITH_WARNING = {
     "b_tempo0.mid": "a tempo of 0 at byte 24",
     "b_timewise.musicxml": "no metre is written",
     "b_tracklen.mid": "longer than the file",
-    "b_type2.mid": "left out: 2",
+    "b_type2.mid": "left out: --track 2",
     "b_unclosedrep.musicxml": "begins in bar 1 never ends",
 }
 

@@ -1,38 +1,21 @@
 """Chords told from an accompaniment: worked out by hand, and against accompaniments that music21's chord symbols are played out in."""
 
-import random
 import time
-import warnings
 from fractions import Fraction
-from functools import cache
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
+from accompaniments import ACCOMPANIMENTS, bars, judge, lead_sheets, notes, oom_pah, played_out, progressions, sounds, steps
 from hypothesis import given
 from hypothesis import strategies as st
 
-from jackrail.pitch import moved_symbol
 from jackrail.tune.inference.chords import estimate_chords
-from jackrail.tune.model import NO_CHORD, Bar, KeyMark, TuneNote, beat_length_q
+from jackrail.tune.model import NO_CHORD, Bar, KeyMark, TuneNote
 from workshop import examples
 
 
-def bars(count, metre="4/4", pickup_q=0):
-    """Full bars of one metre after an upbeat."""
-    beats, unit = map(int, metre.split("/"))
-    full_q = Fraction(4 * beats, unit)
-    upbeat = [Bar(Fraction(0), Fraction(pickup_q), 0, beats, unit, starts_q=full_q - pickup_q)] if pickup_q else []
-    return (*upbeat, *(Bar(pickup_q + full_q * n, full_q, n + 1, beats, unit) for n in range(count)))
-
-
-def notes(*groups):
-    """(onset, length, keys...) of notes that begin together."""
-    return [TuneNote(Fraction(onset), Fraction(length), midi) for onset, length, *keys in groups for midi in keys]
-
-
 def told(some_notes, some_bars, key=None):
-    return [(float(chord.onset_q), chord.symbol) for chord in estimate_chords(some_notes, some_bars, key)]
+    return [(float(chord.onset_q), chord.symbol) for chord in estimate_chords(sounds(some_notes), some_bars, key)]
 
 
 G, C, D7, AM = (55, 59, 62), (60, 64, 67), (54, 57, 60, 62), (57, 60, 64)
@@ -119,134 +102,11 @@ def test_any_notes_and_bars_give_readable_changes_in_order(some_notes, lengths, 
     for number, (length_q, beats, unit) in enumerate(lengths):
         made.append(Bar(at, length_q, number, beats, unit))
         at += length_q
-    chords = estimate_chords(some_notes, made, KeyMark(Fraction(0), sharps, "major"))
+    chords = estimate_chords(sounds(some_notes), made, KeyMark(Fraction(0), sharps, "major"))
     assert all(chord.silent or len(chord.chord.classes) >= 3 for chord in chords)
     assert [chord.onset_q for chord in chords] == sorted({chord.onset_q for chord in chords})
     assert all(a.symbol != b.symbol for a, b in pairwise(chords))
     assert bool(chords) == bool(some_notes)
-
-
-# Accompaniments for the judge: each plays a chord, its classes with the root first and its bass, from q on for d quarters.
-
-
-def above(pitch_class, low):
-    return low + (pitch_class - low) % 12
-
-
-def steps(q, d, by):
-    return [q + n * by for n in range(int(d / by))]
-
-
-def close(tones, low=55):
-    return sorted(above(tone, low) for tone in tones)
-
-
-def oom_pah(q, d, beat, chord, _):
-    tones, bass = chord
-    fifth = tones[2]
-    return [
-        note
-        for n, at in enumerate(steps(q, d, beat))
-        for note in (
-            notes((at, beat, above(bass if n % 4 == 0 or d == 3 * beat else fifth, 36)))
-            if n % 2 == 0 and (n == 0 or d != 3 * beat)
-            else notes((at, beat / 2, *close(tones)))
-        )
-    ]
-
-
-def played_by_hand(q, d, beat, chord, draw):
-    """Oom-pah up to 60 thousandths of a quarter early or late."""
-    return [
-        TuneNote(
-            max(Fraction(0), note.onset_q + Fraction(draw.randint(-60, 60), 1000)),
-            note.duration_q * Fraction(draw.randint(60, 110), 100),
-            note.midi,
-        )
-        for note in oom_pah(q, d, beat, chord, draw)
-    ]
-
-
-def block(q, d, beat, chord, _):
-    tones, bass = chord
-    return notes((q, d, above(bass, 36), *close(tones)))
-
-
-def block_on_each_beat(q, d, beat, chord, draw):
-    tones, _bass = chord
-    return notes(*((at, beat / 2, *close(tones, 55 + draw.randint(0, 8))) for at in steps(q, d, beat)))
-
-
-def arpeggio(q, d, beat, chord, _):
-    tones, bass = chord
-    line = [above(bass, 36), *close(tones)]
-    return notes(*((at, beat / 2, line[n % len(line)]) for n, at in enumerate(steps(q, d, beat / 2))))
-
-
-def ringing_arpeggio(q, d, beat, chord, draw):
-    return [TuneNote(note.onset_q, q + d - note.onset_q, note.midi) for note in arpeggio(q, d, beat, chord, draw)]
-
-
-def alberti(q, d, beat, chord, _):
-    tones, _bass = chord
-    low, *middle, high = close(tones, 52)
-    line = [low, high, *middle, high]
-    return notes(*((at, beat / 2, line[n % 4]) for n, at in enumerate(steps(q, d, beat / 2))))
-
-
-def afterbeats(q, d, beat, chord, _):
-    tones, _bass = chord
-    return notes(*((at + beat / 2, beat / 2, *close(tones)) for at in steps(q, d, beat)))
-
-
-def suspended(q, d, beat, chord, _):
-    tones, bass = chord
-    root, third, *others = tones
-    return notes((q, d, above(bass, 36), *close([root, *others])), (q, d / 2, above(root + 5, 55)), (q + d / 2, d / 2, above(third, 55)))
-
-
-def walking(q, d, beat, chord, _):
-    tones, bass = chord
-    line = [bass, tones[0] + 2, tones[1], tones[2], tones[0] + 9, tones[2]]
-    walked = notes(*((at, beat, above(line[n % 6] % 12, 36)) for n, at in enumerate(steps(q, d, beat))))
-    return walked + notes(*((at, beat / 2, *close(tones)) for at in steps(q, d, beat)[1::2]))
-
-
-ACCOMPANIMENTS = [
-    oom_pah, played_by_hand, block, block_on_each_beat, arpeggio, ringing_arpeggio, alberti, afterbeats, suspended, walking,
-]  # fmt: skip
-
-# Progressions by their common names, or made up for a dance; each chord lasts the number of quarters given.
-PROGRESSIONS = [
-    ("4/4", 4, "G7 G7 G7 G7 C7 C7 G7 G7 D7 C7 G7 D7"),  # twelve-bar blues
-    ("4/4", 4, "C Am F G C Am F G C"),  # fifties
-    ("4/4", 2, "D A Bm F#m G D G A D A Bm F#m G D A D"),  # the ground of Pachelbel's canon
-    ("4/4", 2, "Em7 A7 D7 G C F Bdim Em Am D7 G G"),  # falling fifths
-    ("3/4", 3, "Am G F E7 Am G F E7"),  # Andalusian cadence
-    ("2/2", 4, "Am G Am E C G Am E Am G Am E C G Am E Am"),  # passamezzo antico
-    ("3/4", 3, "C G Am E C G Am E Am Am"),  # romanesca
-    ("4/4", 4, "Dm7 G7 C C Am7 D7 G7 G7 Dm7 G7 C C"),  # two-five-one
-    ("4/4", 4, "C G/B Am C/G F C/E D7/F# G"),
-    ("3/4", 6, "G D7 D7 G G C D7 G"),
-    ("6/8", 3, "G C G D7 G Em Am D7 G G"),
-    ("2/4", 2, "F F C7 C7 Gm C7 F Bb F C7 F F"),
-]
-
-
-@pytest.fixture(scope="module")
-def judge():
-    """music21's pitches of a chord symbol: classes, root first, and the bass."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        harmony = pytest.importorskip("music21.harmony")
-
-    @cache
-    def classes(symbol):
-        chord = harmony.ChordSymbol("/".join(name[0] + name[1:].replace("b", "-", name[1:2] == "b") for name in symbol.split("/")))
-        root = chord.root().pitchClass
-        return sorted({pitch.pitchClass for pitch in chord.pitches}, key=lambda tone: (tone - root) % 12), chord.bass().pitchClass
-
-    return classes
 
 
 def triad(chord):
@@ -256,15 +116,12 @@ def triad(chord):
     return [i for i in (3, 4) if i in above_root][:1], [i for i in (7, 6, 8) if i in above_root][:1]
 
 
-def agreement(chords, some_bars, accompaniment, judge):
+def agreement(chords, some_bars, accompaniment):
     """Half quarters in all, those with the right root, and those with the right triad too. chords: (onset, length, symbol)."""
-    draw = random.Random(7)  # noqa: S311 - a sample, not a secret
-    beat = beat_length_q(some_bars[-1].beats, some_bars[-1].beat_unit)
-    played = [note for q, d, symbol in chords for note in accompaniment(q, d, beat, judge(symbol), draw)]
-    answer = estimate_chords(played, some_bars, None)
+    answer = estimate_chords(sounds(played_out(chords, some_bars, accompaniment)), some_bars, None)
     asked = right_root = right_triad = 0
     for q, d, symbol in chords:
-        truth, _ = judge(symbol)
+        truth, _ = judge()(symbol)
         for moment in steps(q + Fraction(1, 4), d, Fraction(1, 2)):
             holding = [chord for chord in answer if chord.onset_q <= moment]
             asked += 1
@@ -275,30 +132,11 @@ def agreement(chords, some_bars, accompaniment, judge):
     return asked, right_root, right_triad
 
 
-def lead_sheets():
-    import music21  # noqa: PLC0415 - slow to import
-
-    from jackrail.tune.read import read_tune  # noqa: PLC0415
-
-    for file in sorted((Path(music21.__file__).parent / "corpus" / "leadSheet").glob("*.mxl")):
-        tune = read_tune(file)
-        ends = [chord.onset_q for chord in tune.chords[1:]] + [tune.end_q]
-        yield [(chord.onset_q, end - chord.onset_q, chord.symbol) for chord, end in zip(tune.chords, ends, strict=True)], tune.bars
-
-
-def progressions():
-    for metre, length_q, symbols in PROGRESSIONS:
-        for up in (0, 3, 7, 10):
-            chords = [(Fraction(length_q * n), Fraction(length_q), moved_symbol(symbol, up)) for n, symbol in enumerate(symbols.split())]
-            beats, unit = map(int, metre.split("/"))
-            yield chords, bars(-(-len(chords) * length_q * unit // (4 * beats)), metre)
-
-
 @pytest.mark.slow
 @pytest.mark.parametrize("accompaniment", ACCOMPANIMENTS)
-def test_the_chords_that_were_played_are_told(accompaniment, judge):
+def test_the_chords_that_were_played_are_told(accompaniment):
     asked, right_root, right_triad = map(
-        sum, zip(*(agreement(*music, accompaniment, judge) for music in [*progressions(), *lead_sheets()]), strict=True)
+        sum, zip(*(agreement(*music, accompaniment) for music in [*progressions(), *lead_sheets()]), strict=True)
     )
     assert asked > 3000
     assert right_root / asked >= 0.97  # measured 0.98 (Alberti) to 1.00
@@ -309,10 +147,11 @@ def test_the_chords_that_were_played_are_told(accompaniment, judge):
 def test_it_is_fast_enough_for_five_hundred_files_a_second():
     played = oom_pah(Fraction(0), Fraction(128), Fraction(1), ([7, 11, 2], 7), None)[:300]
     assert len(played) >= 250
+    heard = sounds(played)
 
     def seconds():
         begun = time.perf_counter()
-        estimate_chords(played, bars(32), None)
+        estimate_chords(heard, bars(32), None)
         return time.perf_counter() - begun
 
     assert min(seconds() for _ in range(20)) < 0.003  # measured 0.001
@@ -322,5 +161,5 @@ def test_it_is_fast_enough_for_five_hundred_files_a_second():
 def test_no_two_symbols_stand_at_one_moment(late):
     notes = [TuneNote(at_q, Fraction(1, 16), 60) for at_q in (Fraction(0), 3 + Fraction(late, 480), Fraction(40))]
     bars = [Bar(Fraction(4 * n), Fraction(4), n + 1, 4, 4) for n in range(9)]  # the last note lies beyond them
-    onsets = [chord.onset_q for chord in estimate_chords(notes, bars, None)]
+    onsets = [chord.onset_q for chord in estimate_chords(sounds(notes), bars, None)]
     assert onsets == sorted(set(onsets))

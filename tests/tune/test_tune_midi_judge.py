@@ -53,7 +53,7 @@ def test_there_are_files_to_judge_by():
 def test_all_notes_of_all_channels_agree_with_mido(path):
     wanted = notes_of(path)
     ticks = mido.MidiFile(path).ticks_per_beat
-    assert len(list_tunes(path)) == len(wanted)
+    assert len([offer for offer in list_tunes(path) if offer.options]) == len(wanted)
     for (track, channel), notes in wanted.items():
         tune = read_tune(path, Choice(track=track, channel=channel, line="all"))
         assert sorted((note.onset_q * ticks, note.duration_q * ticks, note.midi) for note in tune.notes) == notes

@@ -10,9 +10,11 @@ from math import ceil
 
 from jackrail.tune.model import Bar, Quarters, beat_length_q
 
+Sound = tuple[float, float, int]
+"""Begin and end of a note in quarters, as floats since it is only weighed, and its MIDI key."""
 MOST_BEATS = 8
 """Spans that a bar is cut into; in a longer one two, four and so on beats make a span."""
-_EARLY = 0.07
+EARLY = 0.07
 """Quarters by which a note may come early and still belong to the next beat."""
 _AT_BAR, _MIDWAY, _AT_BEAT = 1.0, 1.2, 2.5
 """What it costs to change the chord there, as a natural logarithm."""
@@ -33,6 +35,7 @@ class Beats:
         self.bar_of: list[int] = []
         self.change_cost: list[float] = []
         self._offsets_q: list[Quarters] = []
+        self._lengths: dict[int, float] = {}
         for number, bar in enumerate(self._bars):
             begins = bar.onset_q.numerator / bar.onset_q.denominator
             for offset_q, offset, cost in _cuts(bar.beats, bar.beat_unit, bar.length_q, bar.starts_q):
@@ -46,7 +49,7 @@ class Beats:
 
     def index(self, quarter: float) -> int:
         """The span that a note struck at `quarter` belongs to."""
-        return max(0, bisect_right(self.starts, quarter + _EARLY) - 1)
+        return max(0, bisect_right(self.starts, quarter + EARLY) - 1)
 
     def start_q(self, index: int) -> Quarters:
         """When a span begins."""
@@ -54,12 +57,15 @@ class Beats:
 
     def next_start_q(self, quarter: float) -> Quarters:
         """When the first span begins at or after `quarter`, as good as; the last one when none does."""
-        return self.start_q(min(bisect_left(self.starts, quarter - _EARLY), len(self.starts) - 1))
+        return self.start_q(min(bisect_left(self.starts, quarter - EARLY), len(self.starts) - 1))
 
     def bar_length(self, quarter: float) -> float:
         """Length of the bar sounding at `quarter`, the whole of one that is cut short."""
-        bar = self._bars[self.bar_of[self.index(quarter)]]
-        return max(float(bar.length_q), 4 * bar.beats / bar.beat_unit)
+        number = self.bar_of[self.index(quarter)]
+        if number not in self._lengths:
+            bar = self._bars[number]
+            self._lengths[number] = max(float(bar.length_q), 4 * bar.beats / bar.beat_unit)
+        return self._lengths[number]
 
     def border(self, before: int, index: int) -> int:
         """Where a chord told in span `index` takes over from one told in `before`: the cheapest span after that, the latest of equals."""

@@ -7,12 +7,11 @@ from functools import lru_cache
 from itertools import pairwise
 from math import log
 from operator import add
-from typing import NamedTuple
 
 from jackrail.pitch import class_name, name_on_circle, parse_chord
-from jackrail.tune.model import NO_CHORD, Bar, ChordSymbol, KeyMark, Quarters, TuneNote
+from jackrail.tune.model import NO_CHORD, Bar, ChordSymbol, KeyMark, Quarters
 
-from .beats import Beats
+from .beats import Beats, Sound
 from .viterbi import steady_path
 
 SILENT_BARS = 2
@@ -40,24 +39,15 @@ _INTERVALS = {quality: parse_chord("C" + quality).intervals for quality in _SHAR
 _CHORDS = [(root, quality) for quality in _SHARES for root in range(12)]
 
 
-class _Sound(NamedTuple):
-    """A note with its begin and end in quarters, as floats: it is only weighed."""
-
-    begins: float
-    ends: float
-    midi: int
-
-
-def estimate_chords(notes: Sequence[TuneNote], bars: Sequence[Bar], key: KeyMark | None) -> tuple[ChordSymbol, ...]:
+def estimate_chords(sounds: Sequence[Sound], bars: Sequence[Bar], key: KeyMark | None) -> tuple[ChordSymbol, ...]:
     """The chords that an accompaniment spells out: each change of chord, the first where the notes begin.
 
-    notes: of the accompaniment alone, in any order. bars: as played out; without them four quarters make a bar. key: names the
+    sounds: of the accompaniment alone, in time order. bars: as played out; without them four quarters make a bar. key: names the
     roots. Major, minor, dominant seventh, minor seventh and diminished chords are weighed on each felt beat by what is struck and
     sounds in it and by its bass; the cheapest path through them (Viterbi) changes rather on a bar line than within a bar. Over
     silence a chord carries on; where that is longer than SILENT_BARS bars stands `NO_CHORD`. Time linear in notes and bars.
     """
-    sounds = sorted(map(_sound, notes))
-    beats = Beats(bars, max((sound.ends for sound in sounds), default=0.0))
+    beats = Beats(bars, max((ends for _, ends, _ in sounds), default=0.0))
     symbols: dict[Quarters, str] = {}
     for passage, silent_from_q in _passages(sounds, beats):
         for onset_q, (root, quality) in _chords_of(passage, beats):
@@ -67,32 +57,29 @@ def estimate_chords(notes: Sequence[TuneNote], bars: Sequence[Bar], key: KeyMark
     return tuple(ChordSymbol(onset_q, symbol) for onset_q, symbol in symbols.items())
 
 
-def _sound(note: TuneNote) -> _Sound:
-    begins = note.onset_q.numerator / note.onset_q.denominator
-    return _Sound(begins, begins + note.duration_q.numerator / note.duration_q.denominator, note.midi)
-
-
-def _passages(sounds: list[_Sound], beats: Beats) -> Iterator[tuple[list[_Sound], Quarters | None]]:
+def _passages(sounds: Sequence[Sound], beats: Beats) -> Iterator[tuple[list[Sound], Quarters | None]]:
     """The sounds between two silences, and where the silence after them begins."""
-    passage: list[_Sound] = []
+    passage: list[Sound] = []
     heard_to = 0.0
     for sound in sounds:
-        if passage and sound.begins > heard_to and sound.begins - heard_to > SILENT_BARS * beats.bar_length(heard_to):
+        begins, ends, _ = sound
+        if passage and begins > heard_to and begins - heard_to > SILENT_BARS * beats.bar_length(heard_to):
             yield passage, beats.next_start_q(heard_to)
             passage = []
         passage.append(sound)
-        heard_to = max(heard_to, sound.ends)
+        if ends > heard_to:
+            heard_to = ends
     if passage:
         silent = beats.end - heard_to > SILENT_BARS * beats.bar_length(heard_to)
         yield passage, beats.next_start_q(heard_to) if silent else None
 
 
-def _chords_of(passage: list[_Sound], beats: Beats) -> Iterator[tuple[Quarters, tuple[int, str]]]:
+def _chords_of(passage: list[Sound], beats: Beats) -> Iterator[tuple[Quarters, tuple[int, str]]]:
     """The changes of chord in one passage, each with its onset."""
     weights, lowest = _evidence(passage, beats)
     told = sorted(weights)
     basses = _basses(lowest, beats)
-    heard = frozenset(sound.midi % 12 for sound in passage)
+    heard = frozenset([midi % 12 for _, _, midi in passage])
     costs = [_costs(tuple(weights[beat]), basses.get(beat), heard) for beat in told]
     borders = [told[0], *(beats.border(before, beat) for before, beat in pairwise(told))]
     path, _ = steady_path(costs, [beats.change_cost[border] for border in borders])
@@ -116,23 +103,26 @@ def _basses(lowest: dict[int, int], beats: Beats) -> dict[int, int]:
     }
 
 
-def _evidence(passage: list[_Sound], beats: Beats) -> tuple[dict[int, list[int]], dict[int, int]]:
+def _evidence(passage: list[Sound], beats: Beats) -> tuple[dict[int, list[int]], dict[int, int]]:
     """The weights of the pitch classes in each beat in which something sounds, the lowest key in each in which something is struck."""
-    starts, ends_of = beats.starts, beats.ends
+    starts, ends_of, most = beats.starts, beats.ends, len(beats.starts)
     weights: dict[int, list[int]] = {}
     lowest: dict[int, int] = {}
     for begins, ends, midi in passage:
-        first = beats.index(begins)
+        beat = first = beats.index(begins)
         if midi < lowest.get(first, 128):
             lowest[first] = midi
-        for beat in range(first, min(first + LONGEST_BEATS, len(starts))):
+        weight = _STRUCK
+        while True:
             start, end = starts[beat], ends_of[beat]
-            if start >= ends and beat > first:
-                break
-            sounding = max(0.0, min(end, ends) - max(start, begins)) / (end - start)
-            weight = round(_HELD * sounding) + (_STRUCK if beat == first else 0)
-            if weight > 0:
+            sounding = (end if end < ends else ends) - (start if start > begins else begins)
+            if sounding > 0:
+                weight += round(_HELD * sounding / (end - start))
+            if weight:
                 weights.setdefault(beat, [0] * 12)[midi % 12] += weight
+            beat, weight = beat + 1, 0
+            if end >= ends or beat == most or beat == first + LONGEST_BEATS:
+                break
     return weights, lowest
 
 

@@ -62,8 +62,13 @@ def estimate_key(notes: Sequence[TuneNote]) -> KeyMark | None:
 
 def _final_class(notes: Sequence[TuneNote]) -> int:
     """Pitch class of the lowest of the notes that begin last."""
-    onset_q = max(note.onset_q for note in notes)
-    return min(note.midi for note in notes if note.onset_q == onset_q) % 12
+    last = notes[-1]
+    lowest, onset, onset_q = last.midi, float(last.onset_q), last.onset_q
+    for note in notes:
+        if note.onset_q.numerator / note.onset_q.denominator >= onset and note.onset_q >= onset_q:  # floats are faster to compare
+            lowest = note.midi if note.onset_q > onset_q else min(lowest, note.midi)
+            onset, onset_q = float(note.onset_q), note.onset_q
+    return lowest % 12
 
 
 def _mode(minor: bool, lasting: Sequence[float]) -> str:  # noqa: FBT001 - the third is minor or it is not

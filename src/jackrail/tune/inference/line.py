@@ -24,7 +24,7 @@ TOGETHER_Q = Fraction(1, 16)
 LEGATO = 3
 """A note lingers into the next for at most the third part of the shorter of both."""
 _OCTAVE = 12
-Time = TypeVar("Time", int, Fraction)
+Time = TypeVar("Time", int, float, Fraction)
 
 
 def top_line(notes: Sequence[TuneNote]) -> tuple[TuneNote, ...]:

@@ -82,14 +82,16 @@ def bars_of(tracks: Sequence[Track], quarters: Scale, end_q: Quarters, notes: No
         while onset_q < until_q:
             length_q = full_q if until_q == end_q else min(full_q, until_q - onset_q)
             if length_q < full_q:
-                notes.count("bars cut short by a new metre within them", f"bar {number} after {float(length_q):g} quarters")
+                notes.count(
+                    "bars cut short by a new metre within them", f"bar {number} after {float(length_q):g} quarter{'s' * (length_q != 1)}"
+                )
             bars.append(Bar(onset_q, length_q, number, beats, unit))
             number += 1
             onset_q += length_q
             if len(bars) > MAX_QUARTERS:
                 raise _too_many_bars()
     if upbeat:
-        notes.say(
+        notes.remark(
             f"the first bar, {bars[0].beats}/{bars[0].beat_unit}, is taken as an upbeat to the {bars[1].beats}/{bars[1].beat_unit} after it"
         )
         first, second = bars[0], bars[1]

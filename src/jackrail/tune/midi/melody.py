@@ -5,8 +5,8 @@ harmony, chord or accompaniment are looked at only where there are no others. Th
 lead, tune, vocal, voice, solo, soprano or right in it. Else the best sum of five marks, each 0 to 1 with its weight in `_WEIGHTS`, the
 first of equals: plays one note at a time; lies high, from the lowest mean key of the candidates to the highest; sounds for much of the
 tune, beside the one that sounds longest; begins notes often, beside the one that does most; and its General MIDI family: winds, strings,
-synth lead and ethnic 1, bass, pads, percussion and effects 0, the others, or no program, a half. A warning says why, what was left
-out and which words choose it. In a file of format 2 each track is a tune of its own: the first with notes is read.
+synth lead and ethnic 1, bass, pads, percussion and effects 0, the others, or no program, a half. A remark says why, and what was left
+out by the words that choose it. In a file of format 2 each track is a tune of its own: the first with notes is read.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from jackrail.tune.choice import Choice
 from jackrail.tune.score.written import Notes
 
 from .smf import Smf
-from .strands import Strand, has_drums, strands_of
+from .strands import Strand, has_drums, listed, names_differ, strands_of
 from .track import DRUMS
 
 _MELODY = re.compile(r"melod|lead|\btune|vocal|voice|solo|sopran|\bright", re.IGNORECASE)
@@ -35,7 +35,6 @@ _REASONS = {
 }
 _LEADING = {"strings", "brass", "reed", "pipe", "synth lead", "ethnic"}
 _FOLLOWING = {"bass", "synth pad", "synth effects", "percussive", "sound effects"}
-_MOST_NAMED = 6
 
 
 def candidates(smf: Smf) -> list[Strand]:
@@ -47,11 +46,13 @@ def candidates(smf: Smf) -> list[Strand]:
 
 def choose(smf: Smf, strands: Sequence[Strand], choice: Choice, notes: Notes) -> Strand:
     """The melody by the rule above. Raises BadInput when there is none, or none that was asked for."""
+    drums = has_drums(smf.tracks)
     if not strands:
-        raise BadInput(Fault("tune", "the file holds no note that sounds", hint="drums (channel 10) do not count"))
-    if has_drums(smf.tracks):
-        notes.say("drums (channel 10) are left out")
-    fitting = _asked_for(strands, choice)
+        what = "holds only drums (channel 10), which are not read" if drums else "holds no note that sounds"
+        raise BadInput(Fault("tune", f"the file {what}", hint="was it exported with all its tracks?"))
+    fitting = _asked_for(smf, strands, choice)
+    if drums:
+        notes.remark("drums (channel 10) are left out")
     rivals = fitting
     if smf.kind == 2:
         rivals = [strand for strand in fitting if strand.track is fitting[0].track]
@@ -62,7 +63,8 @@ def choose(smf: Smf, strands: Sequence[Strand], choice: Choice, notes: Notes) ->
         why = "as asked for"
     others = [strand for strand in strands if strand is not chosen]
     if others and not (smf.kind == 2 and choice.track is not None and chosen.alone):
-        notes.say(_said(chosen, why, others))
+        tell = notes.say if smf.kind == 2 else notes.remark  # whether such tracks are tunes or parts, the file does not say
+        tell(_said(chosen, why, others))
     return chosen
 
 
@@ -71,7 +73,7 @@ def chosen_unasked(smf: Smf, strands: Sequence[Strand]) -> Strand:
     return choose(smf, strands, Choice(), Notes())
 
 
-def _asked_for(strands: Sequence[Strand], choice: Choice) -> list[Strand]:
+def _asked_for(smf: Smf, strands: Sequence[Strand], choice: Choice) -> list[Strand]:
     fitting = [
         strand
         for strand in strands
@@ -79,14 +81,19 @@ def _asked_for(strands: Sequence[Strand], choice: Choice) -> list[Strand]:
     ]
     if fitting:
         return fitting
+    looked_in = [track for track in smf.tracks if choice.track in {None, track.number}]
+    what = "has no notes " + ("on the channel asked for" if choice.track is None else "in the track asked for")
+    if choice.channel == DRUMS + 1 and has_drums(looked_in):
+        what = "holds drums on channel 10, and drums are not read"
+    elif choice.track is not None and choice.channel is not None:
+        what = "has no notes on that channel of that track"
     asked = [f"track {choice.track}"] * (choice.track is not None) + [f"channel {choice.channel}"] * (choice.channel is not None)
     rows: dict[int, list[int]] = {}
     for strand in strands:
         rows.setdefault(strand.track.number, []).append(strand.channel + 1)
     known = [f"track {number} channel {', '.join(map(str, channels))}" for number, channels in rows.items()]
     limit = "; ".join(known[:12]) + ("; ..." if len(known) > 12 else "")
-    hint = "channel 10 is for drums" if choice.channel == DRUMS + 1 else "`jackrail read FILE --list` shows them"
-    raise BadInput(Fault("option", "has no notes in the track asked for", value=" ".join(asked), limit=limit, hint=hint))
+    raise BadInput(Fault("option", what, value=" ".join(asked), limit=limit, hint="`jackrail read FILE --list` shows them"))
 
 
 def _best(rivals: Sequence[Strand]) -> tuple[Strand, str]:
@@ -136,6 +143,6 @@ def _marks(rivals: Sequence[Strand]) -> list[dict[str, float]]:
 
 
 def _said(chosen: Strand, why: str, others: Sequence[Strand]) -> str:
-    rest = ", ".join(strand.label for strand in others[:_MOST_NAMED]) + (" ..." if len(others) > _MOST_NAMED else "")
-    words = "--track N" if all(strand.alone for strand in others) else "--track N --channel M"
-    return f"track {chosen.label} was read: {why}; left out: {rest}; {words} chooses another"
+    named = names_differ([chosen, *others])
+    rest = listed([strand.described(" ".join(strand.options), named=named) for strand in others])
+    return f"{chosen.described(chosen.place, named=named)} was read: {why}; left out: {rest}"

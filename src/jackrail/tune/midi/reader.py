@@ -16,28 +16,27 @@ from math import ceil
 from jackrail.faults import BadInput, Fault
 from jackrail.tune.choice import Choice, Offer
 from jackrail.tune.inference.grid import by_hand, follows_beat, quantised
-from jackrail.tune.inference.key import estimate_key
 from jackrail.tune.inference.line import TOGETHER_Q, skyline
 from jackrail.tune.model import TempoMark, Tune, TuneNote
 from jackrail.tune.score.written import Notes
 
 from .conductor import MAX_QUARTERS, Scale, bars_of, doubt_key, key_marks, scale_of, tempo_marks
-from .harmony import Accompaniment, written_chords
+from .harmony import Accompaniment, estimated_chords, written_chords
 from .melody import candidates, choose, chosen_unasked
 from .smf import Smf, read_smf
 from .strands import Strand
-from .track import RawNote, Track
+from .track import DRUMS, RawNote, Track
 
 _LONG_REST = 2
 """Bars of rest before the first note that are named."""
 
 
 def list_midi(data: bytes) -> list[Offer]:
-    """Each channel of each track that has notes and is no drums. Raises BadInput."""
+    """Each channel of each track that has notes; drums stand without options among them. Raises BadInput."""
     smf = read_smf(data, Notes())
     strands = candidates(smf)
     chosen = chosen_unasked(smf, strands) if strands else None
-    return [
+    offers = [
         Offer(
             "track",
             strand.track.number,
@@ -52,6 +51,12 @@ def list_midi(data: bytes) -> list[Offer]:
         )
         for strand in strands
     ]
+    offers += [
+        Offer("track", track.number, track.title, (), "drums (channel 10), not read", len(track.notes[DRUMS]))
+        for track in smf.tracks
+        if DRUMS in track.notes
+    ]
+    return sorted(offers, key=lambda offer: offer.number)
 
 
 def read_midi(data: bytes, title: str, choice: Choice) -> Tune:
@@ -63,7 +68,7 @@ def read_midi(data: bytes, title: str, choice: Choice) -> Tune:
     conductors = [melody.track] if smf.kind == 2 else smf.tracks
     _say_unfollowed(conductors, melody, notes)
     quarters = scale_of(smf.ticks_per_beat)
-    raw, under = _line(melody, choice, smf, notes)
+    raw, line, under = _lines(melody, choice, smf, notes)
     end_q = quarters(max(off for _, off, _ in raw))
     if end_q > MAX_QUARTERS:
         raise BadInput(Fault("range", "is far too long for a tune", value=f"{float(end_q):.0f} quarters", limit=f"at most {MAX_QUARTERS}"))
@@ -82,19 +87,23 @@ def read_midi(data: bytes, title: str, choice: Choice) -> Tune:
         _say_late_entry(tune, notes)
         tune = _on_the_beat(tune, [on for on, _, _ in raw], smf.ticks_per_quarter, choice, notes)
     others = [strand for strand in strands if strand is not melody and strand.track in conductors]
-    tune = _with_chords(tune, conductors, Accompaniment.beside(raw, others, under), quarters, notes)
+    tune = _with_chords(tune, conductors, Accompaniment.beside(line, others, under, smf.ticks_per_quarter), quarters, notes)
     return replace(tune, warnings=notes.sentences(), remarks=notes.remarks())
 
 
-def _line(melody: Strand, choice: Choice, smf: Smf, notes: Notes) -> tuple[Sequence[RawNote], Sequence[RawNote]]:
-    """The notes to play, and those left out beside them."""
+def _lines(melody: Strand, choice: Choice, smf: Smf, notes: Notes) -> tuple[Sequence[RawNote], Sequence[RawNote], Sequence[RawNote]]:
+    """The notes to play, the highest line of the melody's notes, and what stands under that."""
     raw = melody.notes
-    if choice.line == "all" or melody.one_by_one:
-        return raw, ()
+    if melody.one_by_one:
+        return raw, raw, ()
     line, left = skyline(raw, ceil(TOGETHER_Q * smf.ticks_per_beat))
     if left and choice.line is None:
-        notes.say(f"notes sound together: the highest line was taken, {len(left)} of {len(raw)} notes were left out; --line all keeps them")
-    return (line, left) if left or choice.line == "top" else (raw, ())
+        were = "were" if len(left) > 1 else "was"
+        notes.say(
+            f"notes sound together: the highest line was taken, {len(left)} of {len(raw)} notes {were} left out; --line all keeps them"
+        )
+    played = choice.line == "top" or (left and choice.line is None)
+    return line if played else raw, line, left
 
 
 def _in_seconds(tune: Tune, conductors: Sequence[Track], choice: Choice, notes: Notes) -> Tune:
@@ -123,18 +132,17 @@ def _say_late_entry(tune: Tune, notes: Notes) -> None:
     """Name a long rest before the melody, such as an introduction or a count-in: it is kept."""
     bar = tune.bar_at(tune.notes[0].onset_q)
     if bar is not None and len(tune.bars) > _LONG_REST and bar.onset_q >= tune.bars[_LONG_REST].onset_q:
-        notes.say(f"the melody begins in bar {bar.number}: {float(tune.notes[0].onset_q):g} quarters of rest stand before it")
+        rest_q = float(tune.notes[0].onset_q)
+        rest = "1 quarter of rest stands" if rest_q == 1 else f"{rest_q:g} quarters of rest stand"
+        notes.remark(f"the melody begins in bar {bar.number}: {rest} before it")
 
 
 def _with_chords(tune: Tune, conductors: Sequence[Track], beside: Accompaniment, quarters: Scale, notes: Notes) -> Tune:
-    written = written_chords(conductors, quarters, tune.end_q, notes)
+    written = written_chords(conductors, quarters, tune, notes)
     if written:
         return replace(tune, chords=written, harmony="written")
-    chords = beside.chords(quarters, tune.bars, tune.key or estimate_key(tune.notes))
-    if not chords:
-        return tune
-    notes.say(f"no chord symbols are written: chords are told from {beside.label}")
-    return replace(tune, chords=chords, harmony="estimated")
+    chords = estimated_chords(tune, beside, notes)
+    return replace(tune, chords=chords, harmony="estimated") if chords else tune
 
 
 def _say_unfollowed(conductors: Sequence[Track], melody: Strand, notes: Notes) -> None:

@@ -53,7 +53,7 @@ def read_smf(data: bytes, notes: Notes) -> Smf:
     if not tracks:
         raise _bad("holds no track", start + 8 + size, hint="was it copied completely?")
     if len(tracks) != declared:
-        notes.say(f"the header promises {declared} tracks, the file holds {len(tracks)}")
+        notes.say(f"the header promises {declared} track{'s' * (declared != 1)}, the file holds {len(tracks)}")
     if kind == 0 and len(tracks) > 1:
         notes.say(f"the header says one track (format 0), the file holds {len(tracks)}: they were read as sounding together (format 1)")
     return Smf(kind, quarter, second, tracks)

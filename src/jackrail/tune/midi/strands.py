@@ -16,6 +16,7 @@ _FAMILIES = (
     "reed", "pipe", "synth lead", "synth pad", "synth effects", "ethnic", "percussive", "sound effects",
 )  # fmt: skip
 """General MIDI level 1 instrument families: eight programs each, in order."""
+MOST_NAMED = 5
 
 
 @dataclass(frozen=True)
@@ -41,15 +42,21 @@ class Strand:
         return track if self.alone else (*track, "--channel", str(self.channel + 1))
 
     @property
-    def label(self) -> str:
-        """Number and name for a sentence: "3 (Fiddle)", "1 channel 2 (no name)"."""
-        channel = "" if self.alone else f" channel {self.channel + 1}"
-        return f"{self.track.number}{channel} ({self.track.title or 'no name'})"
+    def place(self) -> str:
+        """Where it stands: "track 3", "track 1 channel 2"."""
+        return f"track {self.track.number}" + ("" if self.alone else f" channel {self.channel + 1}")
 
     @property
     def about(self) -> str:
         """Channel and instrument in few words."""
         return f"channel {self.channel + 1}" + ("" if self.program is None else f", program {self.program + 1} ({self.family})")
+
+    def described(self, words: str, *, named: bool) -> str:
+        """`words` and what helps to know it by: "track 3 (Fiddle, strings)". named: whether names tell the tracks of the file apart."""
+        title = self.track.title if named else ""
+        family = self.family if self.family not in title.lower() else ""
+        known = ", ".join(filter(None, (title, family)))
+        return f"{words} ({known})" if known else words
 
     @cached_property
     def together(self) -> float:
@@ -102,6 +109,19 @@ def strands_of(tracks: Sequence[Track]) -> list[Strand]:
             program = track.programs.get(channel, anywhere.get(channel))
             found.append(Strand(track, channel, notes, program, alone=len(channels) == 1))
     return found
+
+
+def names_differ(strands: Iterable[Strand]) -> bool:
+    """Whether the names of their tracks tell strands apart."""
+    return len({strand.track.title for strand in strands}) > 1
+
+
+def listed(words: Sequence[str]) -> str:
+    """Words one after the other for a sentence, at most `MOST_NAMED` of them: "a, b and c", "a, b, c, d, e and 4 more"."""
+    shown = [*words[:MOST_NAMED]]
+    if len(words) > MOST_NAMED:
+        shown.append(f"{len(words) - MOST_NAMED} more")
+    return " and ".join(filter(None, (", ".join(shown[:-1]), *shown[-1:])))
 
 
 def has_drums(tracks: Iterable[Track]) -> bool:
