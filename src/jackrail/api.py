@@ -61,6 +61,7 @@ __all__ = [
     "Tune",
     "Wishes",
     "Work",
+    "arrange_tune",
     "check",
     "check_machine",
     "do_work",
@@ -90,7 +91,12 @@ _STARTERS = ("machine.toml", "tune.abc")
 
 def fit_tune(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> Setting:
     """The best setting of a tune for a machine, without the stages after it."""
-    return arrange(tune, make_ensemble(machine.instrument, machine.mechanism).voices, machine.name, wishes)[1]
+    return arrange_tune(machine, tune, wishes)[1]
+
+
+def arrange_tune(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> tuple[Tune, Setting]:
+    """The tune as it is to be played, with the small notes and the chords wished for or proposed, and its best setting."""
+    return arrange(tune, make_ensemble(machine.instrument, machine.mechanism).voices, machine.name, wishes)
 
 
 def setting_json(machine: Machine, setting: Setting) -> dict[str, object]:
@@ -229,7 +235,7 @@ def write_work(work: Work, out: Path, rehearsal: Rehearsal | None = None, findin
     if findings is None:
         findings = [*work.findings, *(rehearsal_findings(rehearsal) if rehearsal else ())]
     makers: dict[str, Callable[[Path], object]] = {
-        "report.html": lambda path: _write_text(path, render_report(work, rehearsal)),
+        "report.html": lambda path: _write_text(path, render_report(work, rehearsal, findings)),
         "sound.wav": lambda path: write_wav(path, render(work.performance, work.machine.instrument), 44100),
         "setting.json": lambda path: _write_json(path, work.setting.to_json(work.ensemble.voice_ids, work.ensemble.place_names)),
         "performance.json": lambda path: _write_json(path, work.performance.to_json()),

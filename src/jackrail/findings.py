@@ -10,10 +10,12 @@ from dataclasses import asdict, dataclass
 from typing import Literal
 
 Severity = Literal["note", "warning", "error"]
+WHOLE_TUNE = "the tune"
+"""The place of a finding about a tune as a whole."""
 
 FINDING_CODES: dict[str, str] = {
     "tune.reading": "the reader did something with the notation that you should know",
-    "tune.harmony": "the tune has no chords, and some were proposed",
+    "tune.harmony": "the tune has no chords written, and some were proposed or told from its accompaniment",
     "fit.notes-lost": "notes of the tune that the machine will not play",
     "fit.notes-folded": "notes moved by one or more octaves",
     "fit.small-lost": "small notes of ornaments that the machine will not play",
@@ -54,8 +56,8 @@ FINDING_CODES: dict[str, str] = {
 class Finding:
     """One judgement.
 
-    code: key of `FINDING_CODES`. severity: "error" makes `perform` exit with 1. place: bar and beat, or path in the
-    machine file. value, limit: numbers in `unit`, None when they do not apply. advice: what to do about it.
+    code: key of `FINDING_CODES`. severity: "error" makes `perform` exit with 1. place: bar and beat, path in the
+    machine file, or `WHOLE_TUNE`. value, limit: numbers in `unit`, None when they do not apply. advice: what to do about it.
     """
 
     code: str
@@ -74,6 +76,11 @@ class Finding:
     def to_json(self) -> dict[str, object]:
         """The finding as plain JSON types, keys in the order above."""
         return asdict(self)
+
+
+def count(number: int, noun: str) -> str:
+    """A number with its noun: "1 note", "2 notes"."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def worst(findings: Iterable[Finding]) -> Severity | None:

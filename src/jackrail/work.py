@@ -74,9 +74,9 @@ def do_work(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> Work:
     traces = current_traces(cues, ensemble, machine.board, machine.supply, performance.end_s)
     memory = memory_of(machine.board, machine_block, roll_block)
     findings = [
-        *tune_findings(tune),
+        *tune_findings(tune, setting),
         *machine_findings(ensemble, machine.supply),
-        *fit_findings(setting),
+        *fit_findings(setting, tune),
         *late_findings(comparison),
         *guard_findings(roll, numbering, ensemble),
         *tight_findings(moves),

@@ -48,7 +48,8 @@ def leap(spare_s):
 def twelve_hammers(notes):
     """Notes on one key for twelve hammers, each tied up for three seconds: which are free is a large state."""
     voices = tuple(Voice(f"h{v}", "melody", (f"b{v}",), (Place("b", 60),), ((0.0,),), (0.0,), 3.0 + v / 1000, 0.01) for v in range(12))
-    return fit_findings(fit(tune(*[(60, "1/4")] * notes), voices, "Twelve", KEEP))
+    made = tune(*[(60, "1/4")] * notes)
+    return fit_findings(fit(made, voices, "Twelve", KEEP), made)
 
 
 def roll_late_by(late_ms):

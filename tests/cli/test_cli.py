@@ -112,7 +112,7 @@ def test_a_run_killed_at_any_moment_leaves_whole_files_only(tmp_path, after_s):
             ["fit", ZITHER, LAMPS],
             {"title", "machine", "transpose_semitones", "tempo_factor", "quarters_per_minute", "notes_total", "notes_kept", "notes_folded"}
             | {"chords_total", "chords_kept", "optimal", "cost", "lead_in_s", "losses", "notes", "strokes", "beats"}
-            | {"small_total", "small_kept", "harmony"},
+            | {"small_total", "small_kept", "harmony", "warnings", "remarks"},
         ),
     ],
     ids=lambda value: value[0] if isinstance(value, list) else "",

@@ -9,10 +9,12 @@ import report_pages as pages
 from jackrail.cli.show import show_setting, show_tune, show_work
 from jackrail.report import render_report
 from jackrail.report.words import chords_in_words, how_played, nothing_lost, verdict
+from jackrail.setting.fit import fit
+from jackrail.setting.model import Setting
 from jackrail.setting.wishes import Wishes
 from jackrail.tune.model import NO_CHORD, ChordSymbol, Ornament, Tune
 from jackrail.work import Work, do_work
-from workshop import tune
+from workshop import ensemble, tune
 
 STAY = Wishes(transpose=0, tempo="100%")
 
@@ -31,6 +33,10 @@ def four_bars(*symbols) -> Tune:
     return replace(made, harmony="written" if symbols else "")
 
 
+def fitted(made: Tune) -> Setting:
+    return fit(made, ensemble("quay_zither").voices, "Zither", STAY)
+
+
 def text_of(shown) -> str:
     """What reached the terminal, as one line."""
     return " ".join(shown.readouterr().out.split())
@@ -47,20 +53,25 @@ def test_proposed_chords_are_marked_wherever_a_person_looks(capsys):
     assert [text for text in reader.words("text") if text.startswith("chords")] == ["chords (proposed)"] * len(pages.drawings(page, "line"))
     assert "every chord is played as written" not in page
     assert "tune.harmony" in reader.words("code")
-    show_setting(work.setting, four_bars())
+    show_setting(work.setting, work.tune)
     assert "chords 4 of 4 proposed: G C D; none were written" in text_of(capsys)
     show_work(work, [pages.ROOT / "report.html", pages.ROOT / "sound.wav"], None, work.findings)
     assert "proposed: G C D; none were written" in text_of(capsys)
     assert work.setting.to_json(work.ensemble.voice_ids, work.ensemble.place_names)["harmony"] == "proposed"
 
 
-def test_the_terminal_names_proposed_chords_as_they_sound(capsys):
+def test_proposed_chords_are_named_as_written_and_as_they_sound(capsys):
     """A tune in F played a step higher: its proposed F, Bb and C are the bars G, C and D."""
     made = thirds(65, 70, 72, 65, sharps=-1)
     work = work_on("quay_zither", made, Wishes(transpose=2, tempo="100%"))
     assert [chord.symbol for chord in work.tune.chords] == ["F", "Bb", "C", "F"]
-    show_setting(work.setting, made)
-    assert "proposed: G C D; none were written" in text_of(capsys)
+    show_setting(work.setting, work.tune)
+    assert "proposed: F Bb C, sounding G C D; none were written" in text_of(capsys)
+    assert dict(how_played(work))["Chords"].startswith("F Bb C, sounding G C D, proposed")
+    (said,) = [finding.message for finding in work.findings if finding.code == "tune.harmony"]
+    assert said == "no chords were written: 4 were proposed from the machine's chord bars (F Bb C, sounding G C D)"
+    assert {stroke.symbol for stroke in work.setting.strokes} == {"F", "Bb", "C"}
+    assert {stroke.chord for stroke in work.performance.strokes} == {"G", "C", "D"}
 
 
 def test_written_chords_are_not_called_proposed(capsys):
@@ -101,8 +112,8 @@ def test_silence_has_a_row_of_its_own_and_a_mark_where_it_begins():
 def test_many_silences_are_not_all_named():
     symbols = tuple(ChordSymbol(Fraction(4 * n), NO_CHORD if n % 2 else "G") for n in range(10))
     made = replace(tune(*[(67, 4)] * 10, bars=10), chords=symbols, harmony="written")
-    assert chords_in_words(made) == "G, as written; none from bar 2 beat 1, bar 4 beat 1, bar 6 beat 1 and 2 more"
-    assert chords_in_words(tune((67, 4))) == "none"
+    assert chords_in_words(made, fitted(made)) == "G, as written; none from bar 2 beat 1, bar 4 beat 1, bar 6 beat 1 and 2 more"
+    assert chords_in_words(tune((67, 4)), fitted(tune((67, 4)))) == "none"
 
 
 def test_small_notes_are_drawn_named_and_counted_apart(capsys):

@@ -10,14 +10,14 @@ import report_pages as pages
 from report_rehearsals import DIGEST, every_ms, later, rehearsal, silent, steady
 
 from jackrail.api import rehearse_work
-from jackrail.checks.heard import rehearsal_findings
+from jackrail.checks.heard import rehearsal_findings, skipped_finding
 from jackrail.performance import SoundedNote
 from jackrail.rehearsal.model import Notice
 from jackrail.report import render_report
 from jackrail.report.drawing import SHAPES
 from jackrail.report.rehearsed import rehearsed_of
 from jackrail.report.scales import Banded, Linear, even_lines, thinned
-from jackrail.report.words import NOT_REHEARSED, rehearsal_words
+from jackrail.report.words import not_rehearsed, rehearsal_words
 from rehearsing import needs_rehearsal
 
 ZITHER = ("quay_zither", "nine_lamps")
@@ -245,9 +245,11 @@ def test_the_head_of_the_page_tells_of_the_rehearsal_or_that_there_was_none():
     for heard in (None, planned(*ZITHER), rehearsal(work, silent(lambda _: True))):
         text = render_report(work, heard)
         head = pages.Reader(text[text.index("<header>") : text.index("</header>") + 9]).words("p")
-        assert head[-1] == (words_of(heard) if heard else NOT_REHEARSED)
+        assert head[-1] == (words_of(heard) if heard else "It was not rehearsed: that was not asked for.")
         assert ('id="rehearsal"' in text) == (heard is not None)
-    assert "libsimavr-dev" in NOT_REHEARSED
+    why = "the rehearsal needs packages that are not installed: sudo apt-get install gcc"
+    assert not_rehearsed([skipped_finding(why)]) == f"It was not rehearsed: {why}."
+    assert f"<p>It was not rehearsed: {why}.</p>" in render_report(work, None, [*work.findings, skipped_finding(why)])
     assert "Do not play it yet" in head[1]
 
 

@@ -8,12 +8,13 @@ import report_pages as pages
 from hypothesis import given
 from hypothesis import strategies as st
 
-from jackrail.findings import Finding
+from jackrail.findings import Finding, count
 from jackrail.report.numbers import facts, flash, moves_table, rails_table, work_table
 from jackrail.report.scales import Linear, Window, cut_path, lines_of_music, spread
-from jackrail.report.words import cautions, count, how_played, interval, outlook, verdict
+from jackrail.report.words import cautions, how_played, outlook, verdict
 from jackrail.setting.losses import gather
 from jackrail.setting.model import Loss
+from jackrail.setting.naming import interval
 
 
 def with_setting(**changes):
@@ -46,7 +47,7 @@ def loss(kind="chord-changed", place="bar 1 beat 1", written="D7", played="D", r
             {"losses": (loss("chord-lost"),) * 50, "chords_kept": 0},
             "All {n} notes, at the written tempo, in the written key; all 50 chords are left out.",
         ),
-        ({"notes_total": 1000}, "{n} of 1000 notes, at the written tempo, in the written key."),
+        ({"notes_total": 1000}, "{n} of 1000 notes, {n} of 126 of the melody among them, at the written tempo, in the written key."),
     ],
 )
 def test_the_verdict_is_one_plain_sentence(changes, sentence):

@@ -11,7 +11,8 @@ from jackrail.faults import BadInput
 from jackrail.motion.voice import Place, Voice
 from jackrail.setting.fit import arrange, fit
 from jackrail.setting.losses import gather
-from jackrail.setting.taste import Taste, lent, note_weights
+from jackrail.setting.melody import lent
+from jackrail.setting.taste import Taste, note_weights
 from jackrail.setting.wishes import Wishes
 from jackrail.tune.embellish import embellished
 from jackrail.tune.model import Ornament, TuneNote

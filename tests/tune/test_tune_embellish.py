@@ -69,7 +69,7 @@ def test_before_the_first_note_there_is_only_what_rests_there():
     at_once = embellished(ornate(tune((D, 1)), (0, D, "grace", (E,))), "all")
     assert rows(at_once) == [("0", "1", D, False)]
     assert len(at_once.ornaments) == 1
-    assert at_once.warnings == ("1 of 1 ornaments find no room and are left out, first at quarter 0",)
+    assert at_once.warnings == ("1 of 1 ornament finds no room and is left out, first at quarter 0",)
     after_a_rest = embellished(ornate(tune((None, 1), (D, 1)), (1, D, "grace", (E,))), "all")
     assert rows(after_a_rest) == [("7/8", "1/8", E, True), ("1", "1", D, False)]
 
@@ -138,7 +138,7 @@ def test_graces_alone_leave_signs_where_they_are():
 def test_an_ornament_without_its_note_is_kept_and_said():
     made = embellished(ornate(tune((D, 1), (E, 1)), (1, G, "grace", (F,)), (1, E, "grace", (F,)), (1, E, "grace", (A,))), "all")
     assert [one.keys for one in made.ornaments] == [(F,), (A,)]
-    assert made.warnings == ("1 of 2 ornaments find no room and are left out, first at quarter 1",)
+    assert made.warnings == ("1 of 2 ornaments finds no room and is left out, first at quarter 1",)
 
 
 def test_a_small_note_on_a_key_that_is_struck_anyway_is_left_out():

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from jackrail.board.reasons import NO_ADVICE, REASON_BY_CODE
-from jackrail.findings import Finding, Severity
+from jackrail.findings import Finding, Severity, count
 from jackrail.performance import Difference
 from jackrail.rehearsal.model import RailTrace, Rehearsal
 
@@ -25,9 +25,12 @@ def rehearsal_findings(rehearsal: Rehearsal) -> list[Finding]:
     return found
 
 
+NO_REHEARSAL = "there was no rehearsal: "
+
+
 def skipped_finding(why: str) -> Finding:
     """That there was no rehearsal, and why."""
-    return Finding("heard.skipped", "note", "rehearsal", f"there was no rehearsal: {why}")
+    return Finding("heard.skipped", "note", "rehearsal", NO_REHEARSAL + why)
 
 
 def _ending(rehearsal: Rehearsal) -> Iterator[Finding]:
@@ -52,8 +55,8 @@ def _slips(rehearsal: Rehearsal) -> Iterator[Finding]:
     """One for each motor, naming the first time."""
     for motor in dict.fromkeys(one.motor for one in rehearsal.slips):
         first, *more = [one for one in rehearsal.slips if one.motor == motor]
-        again = f", and {len(more)} more times" if more else ""
-        text = f"the motor {motor} lost {abs(first.steps):.0f} full steps in the model{again}"
+        again = f", and {count(len(more), 'more time')}" if more else ""
+        text = f"the motor {motor} lost {count(round(abs(first.steps)), 'full step')} in the model{again}"
         advice = "lower its acceleration or its speed, or free what it moves"
         yield Finding("heard.slipped", "error", f"{first.at_s:.3f} s", text, round(first.steps, 1), 0, "steps", advice)
 
@@ -62,11 +65,14 @@ def _sounds(rehearsal: Rehearsal) -> Iterator[Finding]:
     comparison = rehearsal.comparison
     if comparison.missing:
         first = comparison.missing[0]
-        text = f"{len(comparison.missing)} of {len(comparison.differences)} sounds were not heard, the first of {first.voice}"
+        was = "was" if len(comparison.missing) == 1 else "were"
+        expected = count(len(comparison.differences), "sound")
+        text = f"{len(comparison.missing)} of {expected} {was} not heard, the first of {first.voice}"
         yield Finding("heard.missing", "error", f"{first.onset_s:.3f} s", text, len(comparison.missing), 0, "sounds")
     if comparison.extra:
         onset_s, voice = comparison.extra[0]
-        text = f"{len(comparison.extra)} sounds were heard that nobody asked for, the first of {voice}"
+        was = "was" if len(comparison.extra) == 1 else "were"
+        text = f"{count(len(comparison.extra), 'sound')} {was} heard that nobody asked for, the first of {voice}"
         yield Finding("heard.extra", "warning", f"{onset_s:.3f} s", text, len(comparison.extra), 0, "sounds")
     heard = [one for one in comparison.differences if one.late_s is not None and one.sharp_cents is not None]
     if heard:
@@ -95,14 +101,15 @@ def _severity(value: float, noticed: float) -> Severity:
 
 def _counters(rehearsal: Rehearsal) -> Iterator[Finding]:
     status = rehearsal.status
-    for count, what in ((status.index_missed, "turns of a pick"), (status.detent_missed, "arrivals at a stop")) if status else ():
-        if count:
-            text = f"not confirmed by their switch: {count} of the {what}"
-            yield Finding("heard.missed", "warning", "rehearsal", text, count, 0, "moves", "see board.on_mismatch in docs/formats.md")
+    for missed, what in ((status.index_missed, "turns of a pick"), (status.detent_missed, "arrivals at a stop")) if status else ():
+        if missed:
+            text = f"not confirmed by their switch: {missed} of the {what}"
+            yield Finding("heard.missed", "warning", "rehearsal", text, missed, 0, "moves", "see board.on_mismatch in docs/formats.md")
     if status and status.late:
-        yield Finding("heard.missed", "warning", "rehearsal", f"{status.late} cues were carried out late", status.late, 0, "cues")
+        was = "was" if status.late == 1 else "were"
+        yield Finding("heard.missed", "warning", "rehearsal", f"{count(status.late, 'cue')} {was} carried out late", status.late, 0, "cues")
     if status and status.overruns:
-        text = f"{status.overruns} bytes from the line came faster than the board took them"
+        text = f"{count(status.overruns, 'byte')} from the line came faster than the board took them"
         yield Finding("heard.missed", "warning", "rehearsal", text, status.overruns, 0, "bytes")
 
 

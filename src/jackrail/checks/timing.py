@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from jackrail.cues.model import Cue
-from jackrail.findings import Finding
+from jackrail.findings import Finding, count
 from jackrail.motion.ensemble import Ensemble
 from jackrail.performance import Comparison
 from jackrail.setting.model import Setting
@@ -71,7 +71,7 @@ def late_findings(comparison: Comparison) -> list[Finding]:
         return []
     if not wrong:
         at_s, voice = comparison.extra[0]
-        text = f"{len(comparison.extra)} sounds that no one asked for, first by {voice} at {at_s:.3f} s"
+        text = f"{count(len(comparison.extra), 'sound')} that no one asked for, first by {voice} at {at_s:.3f} s"
         return [
             Finding(
                 "time.late",
@@ -86,7 +86,7 @@ def late_findings(comparison: Comparison) -> list[Finding]:
         ]
     first = wrong[0]
     what = "does not sound" if first.late_s is None else f"sounds {1000 * first.late_s:+.2f} ms and {first.sharp_cents or 0:+.1f} cents off"
-    text = f"{len(wrong)} sounds would miss, first {first.voice} at {first.onset_s:.3f} s, which {what}"
+    text = f"{count(len(wrong), 'sound')} would miss, first {first.voice} at {first.onset_s:.3f} s, which {what}"
     return [
         Finding(
             "time.late",
@@ -104,26 +104,26 @@ def late_findings(comparison: Comparison) -> list[Finding]:
 def hold_findings(cues: tuple[Cue, ...], ensemble: Ensemble) -> list[Finding]:
     """A warning for each coil that had to be let go because it may not be on any longer."""
     since: dict[str, float] = {}
-    count: dict[str, int] = {}
+    times: dict[str, int] = {}
     for cue in cues:
         if cue.action == "hold":
             since[cue.device] = cue.time_s
         elif cue.action == "release":
             held_s = cue.time_s - since[cue.device]
             if held_s >= ensemble.mechanism.coil(cue.device).max_on_s - 1e-9:
-                count[cue.device] = count.get(cue.device, 0) + 1
+                times[cue.device] = times.get(cue.device, 0) + 1
     return [
         Finding(
             "coil.held-long",
             "warning",
             f"mechanism.coils.{coil}",
-            f"let go {times} times at its limit of {ensemble.mechanism.coil(coil).max_on_s:g} s, before its note was over",
-            times,
+            f"let go {count(many, 'time')} at its limit of {ensemble.mechanism.coil(coil).max_on_s:g} s, before its note was over",
+            many,
             0,
             "times",
             "a coil that bears longer holding, or a faster tempo",
         )
-        for coil, times in count.items()
+        for coil, many in times.items()
     ]
 
 

@@ -8,7 +8,6 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
-from fractions import Fraction
 from pathlib import Path
 
 from rich.console import Console
@@ -17,15 +16,18 @@ from rich.table import Table
 from rich.text import Text
 
 from jackrail.board.reasons import State
+from jackrail.checks.fitting import what_helps
 from jackrail.faults import Fault
-from jackrail.findings import Finding
-from jackrail.pitch import moved_symbol, pitch_name
+from jackrail.findings import WHOLE_TUNE, Finding, count
+from jackrail.pitch import pitch_name
 from jackrail.rehearsal.model import Rehearsal
 from jackrail.setting.fit import key_name
 from jackrail.setting.losses import gather
-from jackrail.setting.model import Loss, Setting
+from jackrail.setting.melody import among_them
+from jackrail.setting.model import Setting
+from jackrail.setting.naming import chords_named, interval
 from jackrail.tune.choice import Offer
-from jackrail.tune.model import Tune
+from jackrail.tune.model import DEFAULT_QUARTERS_PER_MINUTE, Tune
 from jackrail.work import Work
 
 _MOST_ROWS = 6
@@ -38,8 +40,7 @@ def show_faults(faults: Sequence[Fault], *, as_json: bool) -> None:
         sys.stdout.write(json.dumps({"faults": [asdict(fault) for fault in faults]}, indent=1) + "\n")
         return
     console = _console(stderr=True)
-    things = "1 thing" if len(faults) == 1 else f"{len(faults)} things"
-    console.print(Text(f"{things} to mend:", "bold"))
+    console.print(Text(f"{count(len(faults), 'thing')} to mend:", "bold"))
     for fault in faults:
         console.print(Padding(Text(fault.where or "input", "bold"), (0, 0, 0, 2)))
         lines = [fault.what + (f": {fault.value}" if fault.value else ""), f"allowed: {fault.limit}" if fault.limit else "", fault.hint]
@@ -63,13 +64,14 @@ def show_work(work: Work, paths: Sequence[Path], rehearsal: Rehearsal | None, fi
     console = _console()
     memory, comparison = work.memory, work.comparison
     _setting_head(console, work.setting, work.tune)
-    _losses(console, work.setting.losses)
+    _losses(console, work.setting)
     table = _table()
     if work.moves:
         move = work.moves[0]
         spare_ms = max(0.0, 1000 * move.spare_s)
         table.add_row("tightest", f"{move.place}: {move.origin} to {move.target}, {spare_ms:.0f} ms to spare")
-    room = f"{memory.free_b} bytes of flash left" if memory.free_b >= 0 else f"{-memory.free_b} bytes too many for the flash"
+    size = count(abs(memory.free_b), "byte")
+    room = f"{size} of flash left" if memory.free_b >= 0 else f"{size} too many for the flash"
     table.add_row("roll", f"{memory.roll_b} bytes, {room}, {1000 * comparison.worst_late_s:.2f} ms from the beat")
     for trace in work.traces:
         table.add_row(trace.rail, f"{trace.peak_a:.2f} A at most, {trace.mean_a:.2f} A on average, of {trace.limit_a:g} A")
@@ -92,7 +94,7 @@ def _heard(rehearsal: Rehearsal) -> str:
     heard = len(comparison.differences) - len(comparison.missing)
     extra = f", {len(comparison.extra)} more than expected" if comparison.extra else ""
     exact = f", within {1000 * comparison.worst_late_s:.2f} ms and {comparison.worst_cents:.1f} cents" if heard else ""
-    return f"{heard} of {len(comparison.differences)} sounds heard{extra}{exact}; {rehearsal.ended}"
+    return f"{heard} of {count(len(comparison.differences), 'sound')} heard{extra}{exact}; {rehearsal.ended}"
 
 
 def show_rehearsal(rehearsal: Rehearsal, findings: Sequence[Finding]) -> None:
@@ -112,7 +114,7 @@ def show_rehearsal(rehearsal: Rehearsal, findings: Sequence[Finding]) -> None:
     counted = _counted(rehearsal)
     if counted:
         table.add_row("counted", counted)
-    table.add_row("board", f"{rehearsal.stack_free_b} bytes of memory to spare for its stack, image {rehearsal.digest[:12]}")
+    table.add_row("board", f"{count(rehearsal.stack_free_b, 'byte')} of memory to spare for its stack, image {rehearsal.digest[:12]}")
     lost = rehearsal.status is not None and rehearsal.status.state == State.NOT_HOMED
     table.add_row("in the end", "; ".join(rehearsal.unsafe) or "everything off and still" + ("; it must find home again" if lost else ""))
     console.print(table)
@@ -132,7 +134,7 @@ def _counted(rehearsal: Rehearsal) -> str:
         "damaged frames": status.bad_frames,
         "bytes lost": status.overruns,
     }
-    return ", ".join(f"{what} {count}" for what, count in counts.items() if count)
+    return ", ".join(f"{what} {many}" for what, many in counts.items() if many)
 
 
 def show_paths(paths: Sequence[Path]) -> None:
@@ -150,19 +152,19 @@ def show_pairs(pairs: Sequence[tuple[str, str]]) -> None:
 
 
 def show_setting(setting: Setting, tune: Tune) -> None:
-    """A setting: what is kept, what is given up and why."""
+    """A setting: what is kept, what is given up and why. tune: as it is played."""
     console = _console()
     _setting_head(console, setting, tune)
-    _losses(console, setting.losses)
-    _warnings(console, tune)
+    _losses(console, setting)
+    _told(console, setting.warnings, setting.remarks)
 
 
 def show_tune(tune: Tune) -> None:
     """What a reader understood of a tune."""
     console = _console()
     console.print(Text(tune.title or "(no title)", "bold"))
-    table = _table()
-    table.add_row("notes", f"{len(tune.notes)}, {tune.seconds_at(tune.end_q):.0f} s with repeats played out")
+    table, repeated = _table(), any(bar.time > 1 for bar in tune.bars)
+    table.add_row("notes", f"{len(tune.notes)}, {tune.seconds_at(tune.end_q):.0f} s" + (" with repeats played out" if repeated else ""))
     if tune.notes:
         low, high = min(note.midi for note in tune.notes), max(note.midi for note in tune.notes)
         table.add_row("range", f"{pitch_name(low)} to {pitch_name(high)}")
@@ -172,12 +174,12 @@ def show_tune(tune: Tune) -> None:
         table.add_row("ornaments", f"{_ornaments(tune)}: kept apart, --ornaments plays them")
     if tune.bars:
         full = next((bar for bar in tune.bars if bar.number > 0), tune.bars[0])
-        table.add_row("metre", f"{full.beats}/{full.beat_unit}")
+        table.add_row("metre", "free" if full.free else full.metre)
     table.add_row("key", (key_name(tune, 0) or "not stated") + (" (told from the notes)" if tune.key_estimated else ""))
-    if tune.tempo:
-        table.add_row("tempo", f"{tune.tempo[0].quarters_per_minute:g} quarter notes a minute")
+    stated = f"{tune.tempo[0].quarters_per_minute:g} quarter notes a minute" if tune.tempo else "not stated"
+    table.add_row("tempo", stated if tune.tempo else f"{stated}, {DEFAULT_QUARTERS_PER_MINUTE:g} quarter notes a minute taken")
     console.print(table)
-    _warnings(console, tune)
+    _told(console, tune.warnings, tune.remarks)
 
 
 _SOURCES = {"estimated": "told from the accompaniment", "proposed": "proposed"}
@@ -189,13 +191,13 @@ def _ornaments(tune: Tune) -> str:
     for one in tune.ornaments:
         grace = one.kind in ("grace", "after-grace")
         counts["grace note" if grace else one.kind.replace("-", " ")] += len(one.keys) if grace else 1
-    return ", ".join(f"{count} {kind}" + ("" if count == 1 else "s") for kind, count in counts.items())
+    return ", ".join(count(many, kind) for kind, many in counts.items())
 
 
-def _warnings(console: Console, tune: Tune) -> None:
-    for warning in tune.warnings:
+def _told(console: Console, warnings: Sequence[str], remarks: Sequence[str]) -> None:
+    for warning in warnings:
         console.print(Text("warning: ", _MARKS["warning"]) + Text(warning))
-    for remark in tune.remarks:
+    for remark in remarks:
         console.print(Text("note: ", _MARKS["note"]) + Text(remark))
 
 
@@ -224,11 +226,12 @@ def _offer_row(offer: Offer) -> tuple[str, ...]:
 
 
 def show_findings(machine: str, findings: Mapping[str, Sequence[Finding]]) -> None:
-    """Findings about a machine, then about each tune on it."""
+    """Findings about a machine, then about each tune on it. Remarks of the reader are left to `read` and to the report."""
     console = _console()
     for tune, found in findings.items():
-        console.print(Text(f"{tune or machine}:", "bold"), "" if found else "nothing found")
-        _findings(console, found)
+        shown = [finding for finding in found if (finding.code, finding.severity) != ("tune.reading", "note")]
+        console.print(Text(f"{tune or machine}:", "bold"), "" if shown else "nothing found")
+        _findings(console, shown)
 
 
 def _console(*, stderr: bool = False) -> Console:
@@ -251,35 +254,43 @@ def _setting_head(console: Console, setting: Setting, tune: Tune) -> None:
     table.add_row("key", f"{key}, {moved}" if key else moved)
     table.add_row("tempo", f"{setting.quarters_per_minute:.4g} quarter notes a minute, {setting.pace}")
     folded = f", {setting.notes_folded} of them in another octave" if setting.notes_folded else ""
-    table.add_row("notes", f"{setting.notes_kept} of {setting.notes_total}{folded}")
+    lost = setting.notes_total - setting.notes_kept
+    left_out = f"; {lost} left out: {what_helps(setting, tune)}" if lost else ""
+    table.add_row("notes", f"{setting.notes_kept} of {setting.notes_total}{among_them(setting, tune)}{folded}{left_out}")
     if setting.small_total:
         table.add_row("small notes", f"{setting.small_kept} of {setting.small_total}")
     if setting.chords_total:
         changed = sum(loss.kind == "chord-changed" for loss in setting.losses)
-        table.add_row("chords", f"{setting.chords_kept} of {setting.chords_total}" + (f", {changed} of them simpler" if changed else ""))
+        lost = setting.chords_total - setting.chords_kept
+        left_out = f"; {lost} left out" if lost else ""
+        simpler = f", {changed} of them simpler" if changed else ""
+        table.add_row("chords", f"{setting.chords_kept} of {setting.chords_total}{simpler}{left_out}")
     if setting.harmony in _SOURCES and setting.strokes:
-        shift, sharps = setting.transpose_semitones, tune.sharps_at(Fraction(0))
-        symbols = dict.fromkeys(moved_symbol(stroke.symbol, shift, sharps) for stroke in setting.strokes)
-        table.add_row("", f"{_SOURCES[setting.harmony]}: {' '.join(symbols)}; none were written")
+        table.add_row("", f"{_SOURCES[setting.harmony]}: {chords_named(tune, setting)}; none were written")
     proof = "no setting costs less, by the weights in docs/fitting.md" if setting.optimal else "a better setting may exist"
     table.add_row("proof", proof)
     console.print(table)
 
 
-def _losses(console: Console, losses: Sequence[Loss]) -> None:
-    """What was given up: equal cases together, the first few kinds."""
-    rows = gather(losses)
-    console.print(Text("Given up" if rows else "Nothing was given up.", "bold"))
+def _losses(console: Console, setting: Setting) -> None:
+    """What was given up: equal cases together, the first few kinds. The tune is named as written, what sounds as it sounds."""
+    rows, shift = gather(setting.losses), setting.transpose_semitones
+    head = "Given up" if rows else "Nothing was given up."
+    if rows and shift:
+        head += f", named as written; what is played and why, as it sounds, {interval(shift)}"
+    console.print(Text(head, "bold"))
     for row in rows[:_MOST_ROWS]:
         more = f" and {len(row.places) - 1} more" if len(row.places) > 1 else ""
         played = "left out" if row.played == "nothing" else f"as {row.played}"
         console.print(Padding(Text(f"{row.places[0]}{more}: {row.written} {played}, {row.reason}"), (0, 0, 0, 2)))
     if len(rows) > _MOST_ROWS:
-        console.print(f"  and {len(rows) - _MOST_ROWS} more kinds: see the report or --json")
+        console.print(f"  and {count(len(rows) - _MOST_ROWS, 'more kind')}: see the report or --json")
 
 
 def _findings(console: Console, findings: Sequence[Finding]) -> None:
     for finding in findings:
         advice = f"; {finding.advice}" if finding.advice else ""
         mark = Text(f"{finding.severity}: ", _MARKS[finding.severity])
-        console.print(Padding(mark + Text(f"{finding.place}: {finding.message}{advice} ({finding.code})"), (0, 0, 0, 2)))
+        place = "" if finding.place == WHOLE_TUNE else f"{finding.place}: "
+        code = "" if finding.code == "tune.reading" else f" ({finding.code})"
+        console.print(Padding(mark + Text(f"{place}{finding.message}{advice}{code}"), (0, 0, 0, 2)))

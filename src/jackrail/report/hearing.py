@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from jackrail.checks.heard import LATE_S, NOTICED_CENTS, NOTICED_S, OFF_CENTS
+from jackrail.findings import count
 from jackrail.performance import WINDOW_S, Comparison, Difference
 from jackrail.pitch import pitch_name
 from jackrail.work import Work
 
 from .panels import Level, MarkKind, Marks, Panel
 from .scales import Banded
-from .words import count
 
 _EDGE = 8.0
 _ROW = 17.0

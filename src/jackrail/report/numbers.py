@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from jackrail.checks.timing import busiest_second
+from jackrail.findings import count
 from jackrail.work import Work
 
 from .scales import Linear
 from .svg import tag
-from .words import count
 
 _TIGHTEST = 5
 _BAR = (400.0, 22.0)

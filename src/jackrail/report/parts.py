@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from jackrail.pitch import pitch_name
 from jackrail.setting.model import Loss
+from jackrail.setting.naming import note_named
 from jackrail.tune.model import Quarters
 from jackrail.work import Work
 
@@ -16,6 +17,7 @@ _EDGE = 7.0
 _ROW = 13.0
 _CURRENT_HEIGHT = 32.0
 _STROKE_S = 0.05
+_SOURCES = {"proposed": " (proposed)", "estimated": " (told from the accompaniment)"}
 
 
 def panels_of(work: Work, clock: Clock) -> tuple[Panel, ...]:
@@ -65,18 +67,19 @@ def _moved(octaves: int) -> str:
 
 
 def _lost_by_ladder(ladders: list[Ladder], work: Work) -> dict[int, list[Lost]]:
-    """Each note left out, in the panel whose compass is nearest to it; losses and notes are both in time order."""
-    kept = {note.index for note in work.setting.notes}
-    silent = [note for index, note in enumerate(work.tune.notes) if index not in kept]
-    losses = [loss for loss in work.setting.losses if loss.kind in ("note-lost", "small-lost")]
+    """Each note left out, in the panel whose compass is nearest to it; small notes that found no room have no place to stand."""
+    shift = work.setting.transpose_semitones
     marks: dict[int, list[Lost]] = {}
-    for note, loss in zip(silent, losses, strict=True):
-        midi = note.midi + work.setting.transpose_semitones
+    for loss in work.setting.losses:
+        if loss.index is None or loss.played:
+            continue
+        note = work.tune.notes[loss.index]
+        midi = note.midi + shift
         index = min(range(len(ladders)), key=lambda ladder: ladders[ladder].distance(midi))
         ladder = ladders[index]
         where = " (beyond this panel)" if ladder.distance(midi) else ""
-        name = f"small note {pitch_name(midi)}" if note.ornamental else loss.written
-        title = f"{loss.place}: {name} left out{where}: {loss.reason}"
+        small = "small note " if note.ornamental else ""
+        title = f"{loss.place}: {small}{note_named(note.midi, shift)} left out{where}: {loss.reason}"
         marks.setdefault(index, []).append(Lost(loss.onset_s, ladder.y_of(midi), title))
     return marks
 
@@ -101,7 +104,7 @@ def _stroke_panel(work: Work, clock: Clock) -> Panel | None:
     lost = tuple(Lost(loss.onset_s, lost_y, f"{loss.place}: {loss.written} left out: {loss.reason}", loss.written) for loss in left_out)
     silent = [_silence(clock, onset_q, silent_y) for onset_q in silences]
     sounds = sorted([*_strokes(work, clock, y), *_beats(work, clock, y), *silent], key=lambda sound: sound.onset_s)
-    chords = f"chords{' (proposed)' if work.tune.harmony == 'proposed' else ''}"
+    chords = f"chords{_SOURCES.get(work.tune.harmony, '')}"
     title = " and ".join(word for word, there in ((chords, "chord" in parts or left_out), ("drums", "beat" in parts)) if there)
     rows_of = [("each chord bar", "chord" in parts), ("each drum", "beat" in parts), ("the chords left out", bool(left_out))]
     rows_of += [("where no chord is to sound", bool(silences))]
@@ -115,7 +118,8 @@ def _strokes(work: Work, clock: Clock, y: dict[int, float]) -> list[Sound]:
     for stroke in work.setting.strokes:
         chord, place = work.ensemble.voices[stroke.voice].chord, clock.place(stroke.onset_s)
         loss = None if stroke.repeated else changed.get(stroke.onset_s)
-        title = f"{place}: {chord}{' again' if stroke.repeated else ''}" if loss is None else f"{place}: {loss.written} played as {chord}"
+        again = " again" if stroke.repeated else ""
+        title = f"{place}: {chord}{again}" if loss is None else f"{place}: {loss.written} written, {chord} sounds"
         label = loss.written if loss else ""
         sounds.append(
             Sound(stroke.onset_s, stroke.onset_s + _STROKE_S, y[stroke.voice], "again" if stroke.repeated else "stroke", title, label)

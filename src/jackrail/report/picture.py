@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from jackrail.findings import count
 from jackrail.work import Work
 
 from .clock import Clock
@@ -16,7 +17,6 @@ from .panels import Panel
 from .parts import panels_of
 from .scales import lines_of_music
 from .svg import tag
-from .words import count
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from jackrail.findings import count
 from jackrail.performance import Comparison, Difference
 from jackrail.rehearsal.model import Notice, Rehearsal
 from jackrail.work import Work
@@ -19,7 +20,6 @@ from .picture import Key, Picture, key_of
 from .scales import Window, even_lines
 from .supplies import supply_panels
 from .svg import tag
-from .words import count
 
 _LINE_S = 75.0
 _MOMENTS_A_LINE = 300
@@ -62,8 +62,9 @@ def _facts(rehearsal: Rehearsal) -> list[tuple[str, str]]:
     expected, missing, extra = len(comparison.differences), len(comparison.missing), len(comparison.extra)
     counters = "the board did not answer"
     if status is not None:
-        counters = f"{status.late} late cues, {status.index_missed} turns and {status.detent_missed} arrivals not confirmed, "
-        counters += f"homed anew {count(status.rehomed, 'time')}, {status.bad_frames} bad frames, {status.overruns} overruns"
+        unconfirmed = f"{count(status.index_missed, 'turn')} and {count(status.detent_missed, 'arrival')} not confirmed"
+        counters = f"{count(status.late, 'late cue')}, {unconfirmed}, homed anew {count(status.rehomed, 'time')}, "
+        counters += f"{count(status.bad_frames, 'bad frame')}, {count(status.overruns, 'overrun')}"
     facts = [
         ("Sounds", f"{expected} expected, {expected - missing + extra} heard, {missing} missing, {extra} extra"),
         ("Worst onset", _ms(comparison.worst_late_s)),
@@ -71,7 +72,7 @@ def _facts(rehearsal: Rehearsal) -> list[tuple[str, str]]:
         ("How it ended", rehearsal.ended),
         ("Afterwards", "; ".join(rehearsal.unsafe) or "everything off, still and in its place"),
         ("Board's counters", counters),
-        ("Stack to spare", f"{rehearsal.stack_free_b} bytes of memory never touched"),
+        ("Stack to spare", f"{count(rehearsal.stack_free_b, 'byte')} of memory never touched"),
         ("Image", f"SHA-256 {rehearsal.digest[:12]}…, the very bytes to be flashed"),
     ]
     return [("Made to fail", ", ".join(rehearsal.injected)), *facts] if rehearsal.injected else facts
@@ -149,7 +150,7 @@ def _in_words(window: Window, rehearsal: Rehearsal) -> str:
     part = Comparison(mine, tuple(one for one in comparison.extra if window.holds(one[0])))
     told = [f"{one.what} at {one.at_s:.1f} s" for one in rehearsal.notices if one.at_s is not None and window.holds(one.at_s)]
     more = f" and {len(told) - _MOST_TOLD} more" if len(told) > _MOST_TOLD else ""
-    heard = f"{len(mine)} sounds expected, {len(part.missing)} of them missing, {len(part.extra)} extra"
+    heard = f"{count(len(mine), 'sound')} expected, {len(part.missing)} of them missing, {len(part.extra)} extra"
     worst = f"worst onset {_ms(part.worst_late_s)}, worst pitch {_cents(part.worst_cents)}"
     news = f"; the board told: {', '.join(told[:_MOST_TOLD])}{more}" if told else ""
     return f"{window.start_s:.1f} to {window.end_s:.1f} s: {heard}; {worst}{news}"

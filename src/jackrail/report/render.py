@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from jackrail.checks.heard import rehearsal_findings
+from jackrail.findings import Finding
 from jackrail.rehearsal.model import Rehearsal
 from jackrail.setting.losses import gather
 from jackrail.work import Work
@@ -17,10 +19,10 @@ from .rehearsed import rehearsed_of
 from .svg import clean
 
 
-def render_report(work: Work, rehearsal: Rehearsal | None = None) -> str:
+def render_report(work: Work, rehearsal: Rehearsal | None = None, findings: Sequence[Finding] = ()) -> str:
     """The report on a work as HTML text: no network, no script, nothing outside but an optional sound.wav beside it.
 
-    rehearsal: of this work, where there was one.
+    rehearsal: of this work, where there was one. findings: where there was none, the one that says why, if there is a reason.
 
     The same work gives the same text, byte for byte. Titles and names may hold anything: they are escaped.
     """
@@ -34,10 +36,11 @@ def render_report(work: Work, rehearsal: Rehearsal | None = None) -> str:
             machine=work.machine.name,
             verdict=words.verdict(work),
             outlook=words.outlook(counted),
-            rehearsal_words=words.rehearsal_words(rehearsal, told) if rehearsal else words.NOT_REHEARSED,
+            rehearsal_words=words.rehearsal_words(rehearsal, told) if rehearsal else words.not_rehearsed(findings),
             rehearsed=rehearsed_of(work, rehearsal) if rehearsal else None,
             nothing_lost=words.nothing_lost(work),
             losses=gather(work.setting.losses),
+            names_differ=words.names_differ(work),
             picture=picture_of(work),
             facts=numbers.facts(work),
             moves=numbers.moves_table(work),

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from jackrail.findings import Finding
+from jackrail.checks.heard import NO_REHEARSAL
+from jackrail.findings import Finding, count
 from jackrail.machine.mechanism import TravellingStop
 from jackrail.rehearsal.model import Rehearsal
 from jackrail.setting.fit import key_name
+from jackrail.setting.melody import among_them
+from jackrail.setting.model import Setting
+from jackrail.setting.naming import chords_named, interval
 from jackrail.tune.model import Tune
 from jackrail.work import Work
-
-
-def count(number: int, noun: str) -> str:
-    """A number with its noun: "1 note", "2 notes"."""
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def verdict(work: Work) -> str:
@@ -29,7 +28,7 @@ def _kept(work: Work) -> str:
     kept, total = work.setting.notes_kept, work.setting.notes_total
     if kept == total:
         return "The one note" if total == 1 else f"All {total} notes"
-    return f"{kept} of {total} notes"
+    return f"{kept} of {total} notes{among_them(work.setting, work.tune)}"
 
 
 def tempo(work: Work) -> str:
@@ -46,13 +45,6 @@ def key(work: Work) -> str:
         return f"in the written key, {interval(shift)} than written"
     name = key_name(work.tune, shift)
     return f"in {name} instead of {key_name(work.tune, 0)}" if name else f"{interval(shift)} than written"
-
-
-def interval(semitones: int) -> str:
-    """A distance and its direction: "an octave higher", "5 semitones lower"."""
-    octaves, rest = divmod(abs(semitones), 12)
-    size = count(abs(semitones), "semitone") if rest else "an octave" if octaves == 1 else f"{octaves} octaves"
-    return f"{size} {'higher' if semitones > 0 else 'lower'}"
 
 
 def _changes(work: Work) -> list[str]:
@@ -78,7 +70,8 @@ def nothing_lost(work: Work) -> str:
     """What to say where nothing was given up."""
     if work.setting.harmony in _NOT_WRITTEN:
         return f"Nothing: every note is played as written. The chords are {_NOT_WRITTEN[work.setting.harmony]}."
-    return "Nothing: every note and every chord is played as written."
+    chords = " and every chord" if work.setting.chords_total else ""
+    return f"Nothing: every note{chords} is played as written."
 
 
 _NOT_WRITTEN = {
@@ -102,10 +95,16 @@ def outlook(findings: Sequence[Finding]) -> str:
     return "It can be played: no finding speaks against it."
 
 
-NOT_REHEARSED = (
-    "It was not rehearsed: either that was not asked for, or what a rehearsal needs is not installed here"
-    " (the packages gcc, libc6-dev and libsimavr-dev of Debian)."
-)
+def not_rehearsed(findings: Sequence[Finding]) -> str:
+    """Why there was no rehearsal, in one sentence; findings: all there are, among them the reason unless none was asked for."""
+    why = next((finding.message for finding in findings if finding.code == "heard.skipped"), "")
+    return f"It was not rehearsed: {why.removeprefix(NO_REHEARSAL)}." if why else "It was not rehearsed: that was not asked for."
+
+
+def names_differ(work: Work) -> str:
+    """How the notes and chords of the table of losses are named; "" where written and sounding are the same."""
+    shift = work.setting.transpose_semitones
+    return f"Written: as in the file. Played, and the reasons: as it sounds, {interval(shift)}." if shift else ""
 
 
 def rehearsal_words(rehearsal: Rehearsal, findings: Sequence[Finding]) -> str:
@@ -130,11 +129,12 @@ def how_played(work: Work) -> list[tuple[str, str]]:
     """Tempo, key, transposition and the like, each with its name."""
     setting, tune = work.setting, work.tune
     shift = setting.transpose_semitones
-    tempo_words = f"{setting.quarters_per_minute:.0f} quarter notes a minute, {100 * setting.tempo_factor:.0f} % of the written tempo"
+    tempo_words = f"{count(round(setting.quarters_per_minute), 'quarter note')} a minute"
+    tempo_words += f", {100 * setting.tempo_factor:.0f} % of the written tempo"
     if len(tune.tempo) > 1:
-        tempo_words += f" (at the start; {len(tune.tempo) - 1} changes later)"
+        tempo_words += f" (at the start; {count(len(tune.tempo) - 1, 'change')} later)"
     bars = tune.bars
-    metres = list(dict.fromkeys(f"{bar.beats}/{bar.beat_unit}" for bar in bars))
+    metres = list(dict.fromkeys("free" if bar.free else bar.metre for bar in bars))
     return [
         ("Tune", tune.title),
         ("Machine", work.machine.name),
@@ -142,16 +142,16 @@ def how_played(work: Work) -> list[tuple[str, str]]:
         ("Tempo", tempo_words),
         ("Metre", ", ".join(metres) or "none written"),
         ("Key", key_name(tune, shift) or "none written"),
-        ("Chords", chords_in_words(tune)),
+        ("Chords", chords_in_words(tune, setting)),
         ("Transposed", f"{interval(shift)} than written" if shift else "no"),
         ("Tuned to", f"A4 at {work.machine.instrument.a4_hz:g} Hz"),
         ("Search", "proven: no setting gives up less" if setting.optimal else "cut short: a better setting may exist"),
     ]
 
 
-def chords_in_words(tune: Tune) -> str:
-    """The chords of a tune in the written key, where they come from, and where one says that none is to sound."""
-    names = " ".join(dict.fromkeys(chord.symbol for chord in tune.chords if not chord.silent))
+def chords_in_words(tune: Tune, setting: Setting) -> str:
+    """The chords of a tune, as they sound too where that differs, where they come from, and where one says that none is to sound."""
+    names = chords_named(tune, setting)
     if not names:
         return "none"
     silences = [tune.place(chord.onset_q) for chord in tune.chords if chord.silent]

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from jackrail.motion.voice import Place, Voice
-from jackrail.pitch import class_name, moved_symbol, pitch_name
+from jackrail.pitch import class_name, pitch_name
+from jackrail.tune.embellish import small_notes_of
+from jackrail.tune.model import Ornament, Tune
 
-from .model import Loss
+from .model import Loss, Setting
 from .parts import Parts
 from .search import Found
 from .solver import Option
@@ -29,22 +32,21 @@ class Explainer:
         for index, (note, option) in enumerate(zip(tune.notes, self._found.notes.options, strict=True)):
             if option is not None and option.octaves == 0:
                 continue
-            midi = note.midi + self._found.transpose
+            written, midi = pitch_name(note.midi), note.midi + self._found.transpose
             place, at_s = tune.place(note.onset_q), self._at_s(self._parts.onsets_s[index])
             if index in self._parts.barred:
                 yield self._torn(index, at_s)
             elif option is None:
-                yield Loss("small-lost" if note.ornamental else "note-lost", place, at_s, pitch_name(midi), "", self._why_lost(index, midi))
+                yield Loss("small-lost" if note.ornamental else "note-lost", place, at_s, written, "", self._why_lost(index, midi), index)
             else:
-                yield Loss(
-                    "note-folded", place, at_s, pitch_name(midi), pitch_name(midi + 12 * option.octaves), self._why_folded(index, midi)
-                )
+                played = pitch_name(midi + 12 * option.octaves)
+                yield Loss("note-folded", place, at_s, written, played, self._why_folded(index, midi), index)
 
     def _torn(self, index: int, at_s: float) -> Loss:
         """A small note of an ornament that is left out as a whole is told with it, at its main note."""
         main = self._parts.tune.notes[self._parts.lent[index]]
-        what = f"ornament of {pitch_name(main.midi + self._found.transpose)}"
-        return Loss("small-lost", self._parts.tune.place(main.onset_q), at_s, what, "", "this machine cannot play all of it here")
+        what, place = f"ornament of {pitch_name(main.midi)}", self._parts.tune.place(main.onset_q)
+        return Loss("small-lost", place, at_s, what, "", "this machine cannot play all of it here", index)
 
     def _at_s(self, written_s: float) -> float:
         return self._lead_in_s + written_s * self._found.slowdown
@@ -95,7 +97,9 @@ class Explainer:
         return need_s - have_s, self._why_too_soon(voice, a, b, have_s, need_s)
 
     def _why_too_soon(self, voice: Voice, a: Place, b: Place, have_s: float, need_s: float) -> str:
-        both = a.name if a == b else f"{a.name} and {b.name}"
+        both = f"two strokes on {a.name}" if a == b else f"{a.name} and {b.name}"
+        if have_s == 0 and a == b:
+            return f"{a.name} is struck for another note at the same moment"
         if have_s == 0:
             return f"{both} start together and one voice sounds one note at a time"
         digits = 0 if round(1000 * have_s) < round(1000 * need_s) else 1
@@ -113,7 +117,7 @@ class Explainer:
             if moment.repeated:
                 continue
             place, at_s = tune.place(moment.symbol.onset_q), self._at_s(moment.onset_s)
-            written = moved_symbol(moment.symbol.symbol, self._found.transpose, tune.sharps_at(moment.symbol.onset_q))
+            written = moment.symbol.symbol
             fitting = self._parts.chord_options(moment.symbol.chord.transposed(self._found.transpose))
             if option is None:
                 yield Loss("chord-lost", place, at_s, written, "", self._why_silent(fitting))
@@ -125,3 +129,19 @@ class Explainer:
             return "its bar would not be ready again"
         has_bars = any(voice.part == "chord" for voice in self._parts.voices)
         return "no chord bar has these notes" if has_bars else "this machine has no chord bars"
+
+
+def with_roomless(setting: Setting, tune: Tune, ornaments: Sequence[Ornament]) -> Setting:
+    """`setting` with the small notes of such ornaments as found no room in `tune` counted and told as left out."""
+    lost = [_roomless(setting, tune, one) for one in ornaments for _ in range(small_notes_of(one))]
+    losses = sorted([*setting.losses, *lost], key=lambda loss: loss.onset_s)
+    return replace(setting, losses=tuple(losses), small_total=setting.small_total + len(lost))
+
+
+def _roomless(setting: Setting, tune: Tune, one: Ornament) -> Loss:
+    names = {"grace": "grace notes before", "after-grace": "grace notes after"}
+    written = f"{names.get(one.kind, one.kind.replace('-', ' ') + ' of')} {pitch_name(one.midi)}"
+    early = one.kind in ("grace", "slide")
+    why = "there is no time before its note" if early else "its note is too short for it at the written tempo"
+    at_s = setting.lead_in_s + tune.seconds_at(one.onset_q) / setting.tempo_factor
+    return Loss("small-lost", tune.place(one.onset_q), at_s, written, "", why)

@@ -8,11 +8,12 @@ from dataclasses import replace
 
 from jackrail.faults import BadInput, Fault
 from jackrail.motion.voice import Voice
-from jackrail.tune.embellish import embellished
+from jackrail.tune.embellish import written_out
 from jackrail.tune.model import Tune
 
-from .explain import Explainer
-from .harmony import chord_bars, propose, with_harmony
+from .asked import as_asked
+from .explain import Explainer, with_roomless
+from .harmony import chord_bars, propose
 from .model import SetBeat, SetNote, SetStroke, Setting
 from .parts import Parts
 from .search import Found, Search
@@ -41,8 +42,14 @@ def arrange(tune: Tune, voices: tuple[Voice, ...], machine_name: str, wishes: Wi
     with the key, the tempo and all else. Raises BadInput like `fit` and `embellished`.
     """
     wishes = wishes or Wishes()
-    heard = with_harmony(tune, wishes.harmony)
-    full = embellished(heard, wishes.ornaments)
+    heard = as_asked(tune, wishes)
+    full, roomless = written_out(heard, wishes.ornaments)
+    full, setting = _arrange(heard, full, voices, machine_name, wishes)
+    return full, with_roomless(setting, full, roomless)
+
+
+def _arrange(heard: Tune, full: Tune, voices: tuple[Voice, ...], machine_name: str, wishes: Wishes) -> tuple[Tune, Setting]:
+    """The tune with what chords are proposed for it, and its setting. full: `heard` with its small notes written out."""
     bars = chord_bars(voices) if wishes.harmony == "any" and not heard.chords else []
     if not bars or not heard.notes:
         return full, fit(full, voices, machine_name, wishes)
@@ -93,6 +100,8 @@ def _setting(parts: Parts, found: Found, machine_name: str, wishes: Wishes) -> S
         cost=found.cost,
         small_total=sum(note.ornamental for note in tune.notes),
         harmony=tune.harmony or ("written" if tune.chords else ""),
+        warnings=tune.warnings,
+        remarks=tune.remarks,
     )
 
 

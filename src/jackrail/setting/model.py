@@ -50,7 +50,10 @@ class SetBeat:
 
 @dataclass(frozen=True)
 class Loss:
-    """One thing given up. place: bar and beat; written: as in the tune; played: what sounds instead ("" for nothing)."""
+    """One thing given up. place: bar and beat; written: as in the tune, in its own key; played: what sounds instead ("" for nothing).
+
+    index: of the note in the tune, None for a chord and for a small note that was not even written out.
+    """
 
     kind: LossKind
     place: str
@@ -58,15 +61,17 @@ class Loss:
     written: str
     played: str
     reason: str
+    index: int | None = None
 
 
 @dataclass(frozen=True)
 class Setting:
     """A fitted tune. Onsets are seconds from the start of play, the lead-in included.
 
-    tempo_factor: 1 is the written tempo, 0.5 half as fast. notes_total counts melody notes of the tune, small_total the small
-    notes of its ornaments, chords_total its chord symbols but those of silence. optimal: proven the least cost; cost in units of
-    one ordinary note left out (see `Taste`). harmony: where the chords come from, see `Tune`.
+    tempo_factor: 1 is the written tempo, 0.5 half as fast. notes_total counts the notes of the tune that are no small ones,
+    small_total the small notes of its ornaments, with those that found no room, chords_total its chord symbols but those of
+    silence. optimal: proven the least cost; cost in units of one ordinary note left out (see `Taste`). harmony: where the chords
+    come from, see `Tune`. warnings, remarks: those of the tune as it is played.
     """
 
     title: str
@@ -86,10 +91,12 @@ class Setting:
     cost: float
     small_total: int = 0
     harmony: HarmonySource = ""
+    warnings: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
 
     @property
     def notes_kept(self) -> int:
-        """Melody notes that will sound, in whatever octave."""
+        """Notes that will sound, in whatever octave, small ones not counted."""
         return len(self.notes) - self.small_kept
 
     @property
@@ -99,7 +106,7 @@ class Setting:
 
     @property
     def notes_folded(self) -> int:
-        """Melody notes that will sound in another octave."""
+        """Notes that will sound in another octave."""
         return sum(note.octaves != 0 for note in self.notes)
 
     @property
@@ -128,6 +135,8 @@ class Setting:
             "optimal": self.optimal,
             "cost": round(self.cost, 6),
             "lead_in_s": round(self.lead_in_s, 6),
+            "warnings": list(self.warnings),
+            "remarks": list(self.remarks),
             "losses": [asdict(loss) for loss in self.losses],
             "notes": [
                 {

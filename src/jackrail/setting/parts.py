@@ -14,8 +14,9 @@ from jackrail.motion.voice import Voice
 from jackrail.pitch import Chord, parse_chord
 from jackrail.tune.model import ChordSymbol, Quarters, Tune
 
+from .melody import lent
 from .solver import Event, Option, Rules
-from .taste import Taste, lent, note_weights
+from .taste import Taste, note_weights
 
 
 @dataclass(frozen=True)
@@ -189,7 +190,7 @@ class Parts:
 
     @cached_property
     def lent(self) -> dict[int, int]:
-        """For each small note the one whose time it takes, see `taste.lent`."""
+        """For each small note the one whose time it takes, see `melody.lent`."""
         return lent(self.tune)
 
     @cached_property

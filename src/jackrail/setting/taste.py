@@ -14,17 +14,20 @@ from jackrail.faults import BadInput, Fault
 from jackrail.motion.voice import GUARD_S
 from jackrail.tune.model import Tune, TuneNote, beat_length_q
 
+from .melody import melody_of, written_lengths_q
+
 
 @dataclass(frozen=True)
 class Taste:
     """Weights and limits of a fit.
 
     folded: cost of a note moved an octave, as a share of leaving it out; folded_twice: two octaves. slower: cost of
-    doubling every duration, as a share of leaving the whole tune out. chord_lost, chord_changed: a symbol without its
-    chord, or with a nearby one. restroke_lost: a repeated stroke left out. small_note: a small note of an ornament left
-    out. harmony: a bar whose melody has nothing in common with the chord proposed for it. new_key: any key but the written
-    one; semitone: each semitone of transposition (both only break ties). least_tempo: slowest tempo factor. least_ring_s:
-    how long a note must sound before its bar may leave.
+    doubling every duration, as a share of leaving the whole tune out. accompaniment: what a note under the melody weighs, as a
+    share of what it would weigh in the melody. chord_lost, chord_changed: a symbol without its chord, or with a nearby one.
+    restroke_lost: a repeated stroke left out. small_note: a small note of an ornament left out. harmony: a bar whose melody has
+    nothing in common with the chord proposed for it. new_key: any key but the written one; semitone: each semitone of
+    transposition (both only break ties). least_tempo: slowest tempo factor. least_ring_s: how long a note must sound before its
+    bar may leave.
     """
 
     folded: float = 0.3
@@ -33,6 +36,7 @@ class Taste:
     chord_lost: float = 0.5
     chord_changed: float = 0.05
     restroke_lost: float = 0.02
+    accompaniment: float = 0.02
     small_note: float = 0.05
     harmony: float = 0.5
     new_key: float = 0.01
@@ -54,48 +58,23 @@ class Taste:
 
 
 def note_weights(tune: Tune, taste: Taste | None = None) -> list[float]:
-    """Cost of leaving out each note of the tune: strong beats, long notes, the first and the last weigh more.
+    """Cost of leaving out each note of the tune: strong beats, long notes, the first and the last of the melody weigh more.
 
-    Of notes that start together only the highest has its full weight: it is heard as the melody. Small notes of ornaments weigh
-    `Taste.small_note` each, whatever they are; the notes they were taken from weigh as if they had their written length.
+    A note that is not of the melody (see `melody_of`) weighs `Taste.accompaniment` of what it else would. Small notes of ornaments
+    weigh `Taste.small_note` each, whatever they are; the notes they were taken from weigh as if they had their written length.
     """
-    small_note = (taste or Taste()).small_note
-    melody = [note for note in tune.notes if not note.ornamental]
-    top: dict[Fraction, int] = {}
-    for note in melody:
-        top[note.onset_q] = max(note.midi, top.get(note.onset_q, 0))
-    ends = {melody[0].onset_q, melody[-1].onset_q} if melody else set()
-    lengths_q = [note.duration_q for note in tune.notes]
-    for small, main in lent(tune).items():
-        lengths_q[main] += tune.notes[small].duration_q
+    taste = taste or Taste()
+    melody = melody_of(tune)
+    ends = {min(melody), max(melody)} if melody else set()
     return [
-        small_note
+        taste.small_note
         if note.ornamental
         else accent(tune, note)
         * _length_weight(length_q)
-        * (2.0 if note.onset_q in ends else 1.0)
-        * (1.0 if note.midi == top[note.onset_q] else 0.5)
-        for note, length_q in zip(tune.notes, lengths_q, strict=True)
+        * (2.0 if index in ends else 1.0)
+        * (1.0 if index in melody else taste.accompaniment)
+        for index, (note, length_q) in enumerate(zip(tune.notes, written_lengths_q(tune), strict=True))
     ]
-
-
-def lent(tune: Tune) -> dict[int, int]:
-    """For each small note (by index) the note of the melody whose time it takes: the one that it, or a row before it, follows at once.
-
-    Of several notes that end there it is the nearest in pitch. Grace notes after a rest take nobody's time.
-    """
-    lender: dict[int, int] = {}
-    if not any(note.ornamental for note in tune.notes):
-        return lender
-    ending: dict[Fraction, list[int]] = {}
-    for index, note in enumerate(tune.notes):
-        before = min(ending.get(note.onset_q, ()), key=lambda other: abs(tune.notes[other].midi - note.midi), default=None)
-        if note.ornamental and before is not None:
-            root = lender.get(before, before)
-            if not tune.notes[root].ornamental:
-                lender[index] = root
-        ending.setdefault(note.onset_q + note.duration_q, []).append(index)
-    return lender
 
 
 def accent(tune: Tune, note: TuneNote) -> float:

@@ -17,7 +17,7 @@ Each main note keeps its onset: whatever small notes a machine leaves out, the m
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
@@ -25,6 +25,7 @@ from operator import itemgetter
 from typing import Literal
 
 from jackrail.faults import BadInput, Fault
+from jackrail.findings import count
 
 from .model import Ornament, Quarters, Tune, TuneNote
 
@@ -35,6 +36,7 @@ MOST_SMALL_NOTES = 200_000
 """As many as a tune may have notes of its own."""
 _LONGEST_TRILL = 63
 _BEFORE = ("grace", "slide")
+_IN_SIGN = {"slide": 1, "trill": 2, "upper-mordent": 2, "lower-mordent": 2, "turn": 4, "inverted-turn": 4, "roll": 4}
 
 Small = tuple[Quarters, Quarters, int]
 """Onset, length, MIDI key of a note that is not in the melody."""
@@ -46,17 +48,32 @@ def embellished(tune: Tune, which: Literal["none", "graces", "all"]) -> Tune:
     What finds no room stays in `ornaments`: grace notes before a note at 0, signs on a note too short for them, a second one of
     the kind on one note; a warning says how many of the first two. Raises BadInput when there would be more than `MOST_SMALL_NOTES`.
     """
+    return written_out(tune, which)[0]
+
+
+def written_out(tune: Tune, which: Literal["none", "graces", "all"]) -> tuple[Tune, tuple[Ornament, ...]]:
+    """`embellished`, and the ornaments that found no room."""
     wanted = _one_of_each(one for one in tune.ornaments if which == "all" or (which == "graces" and one.kind in ("grace", "after-grace")))
     if not wanted:
-        return tune
+        return tune, ()
     bench = _Bench(tune)
     written = {id(one) for one in (*bench.graces(wanted), *bench.after_graces(wanted), *bench.signs(wanted))}
     left = [one for one in wanted if id(one) not in written]
-    said = (
-        (f"{len(left)} of {len(wanted)} ornaments find no room and are left out, first at {tune.place(left[0].onset_q)}",) if left else ()
-    )
     kept_apart = tuple(one for one in tune.ornaments if id(one) not in written)
-    return replace(tune, notes=bench.notes(), ornaments=kept_apart, warnings=(*tune.warnings, *said))
+    return replace(tune, notes=bench.notes(), ornaments=kept_apart, warnings=(*tune.warnings, *_said(tune, left, len(wanted)))), tuple(left)
+
+
+def _said(tune: Tune, left: Sequence[Ornament], wanted: int) -> tuple[str, ...]:
+    if not left:
+        return ()
+    verbs = ("finds", "is") if len(left) == 1 else ("find", "are")
+    found = f"{len(left)} of {count(wanted, 'ornament')} {verbs[0]} no room and {verbs[1]} left out"
+    return (f"{found}, first at {tune.place(left[0].onset_q)}",)
+
+
+def small_notes_of(one: Ornament) -> int:
+    """How many small notes an ornament has, a trill the two of its shortest form."""
+    return len(one.keys) if one.kind in ("grace", "after-grace") else _IN_SIGN[one.kind]
 
 
 def _one_of_each(ornaments: Iterable[Ornament]) -> list[Ornament]:

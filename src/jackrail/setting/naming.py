@@ -1,0 +1,32 @@
+"""How a setting names things: what is of the tune as it is written, what sounds as it sounds.
+
+A written D4 that is played two semitones higher is the note D4 of the tune, and an E4 sounds. Where both matter, both are said.
+"""
+
+from __future__ import annotations
+
+from jackrail.findings import count
+from jackrail.pitch import moved_symbol, pitch_name
+from jackrail.tune.model import Tune
+
+from .model import Setting
+
+
+def note_named(midi: int, transpose: int) -> str:
+    """A note of the tune, and where it is moved how it would sound: "D4 (here E4)"."""
+    return f"{pitch_name(midi)} (here {pitch_name(midi + transpose)})" if transpose else pitch_name(midi)
+
+
+def chords_named(tune: Tune, setting: Setting) -> str:
+    """The chord symbols of a tune, each once, and where they are moved those that are struck as they sound: "F Bb, sounding G C"."""
+    named = " ".join(dict.fromkeys(chord.symbol for chord in tune.chords if not chord.silent))
+    shift, struck = setting.transpose_semitones, {stroke.symbol for stroke in setting.strokes}
+    sounding = (moved_symbol(chord.symbol, shift, tune.sharps_at(chord.onset_q)) for chord in tune.chords if chord.symbol in struck)
+    return f"{named}, sounding {' '.join(dict.fromkeys(sounding))}" if shift % 12 and struck else named
+
+
+def interval(semitones: int) -> str:
+    """A distance and its direction: "an octave higher", "5 semitones lower"."""
+    octaves, rest = divmod(abs(semitones), 12)
+    size = count(abs(semitones), "semitone") if rest else "an octave" if octaves == 1 else f"{octaves} octaves"
+    return f"{size} {'higher' if semitones > 0 else 'lower'}"
