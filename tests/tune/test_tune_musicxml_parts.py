@@ -4,9 +4,10 @@ import pytest
 from musicxml_reading import DIVISIONS, another, called, heads, note, read, said, score, sound
 
 from jackrail.faults import BadInput
+from jackrail.tune.choice import Choice
 from jackrail.tune.model import NO_CHORD
 from jackrail.tune.musicxml.file import open_musicxml
-from jackrail.tune.musicxml.reader import list_parts
+from jackrail.tune.musicxml.reader import list_parts, read_musicxml
 
 BACK = "<backup><duration>4</duration></backup>"
 
@@ -91,6 +92,8 @@ def test_the_upper_staff_is_read_with_all_its_voices():
     assert heads(data) == [(0, 2, 67), (0, 2, 72), (0, 2, 76)]
     assert "only the upper staff of the part is read; of what is left out --voice can ask for 5" in said(data)
     assert "voices 1, 2 are read together; --voice picks one of them, --line top the highest line" in said(data)
+    top = read_musicxml(open_musicxml(data)[0], "t", Choice(line="top"))
+    assert "voices 1, 2 are read together; --voice picks one of them" in top.warnings
 
 
 @pytest.mark.parametrize("voice, midi", [("1", [72, 76]), ("2", [67]), ("5", [48]), ("2/5", [48])])

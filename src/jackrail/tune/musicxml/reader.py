@@ -34,7 +34,7 @@ def read_musicxml(root: Element, title: str, choice: Choice = EVERYTHING, warnin
     part = choose_part(parts, choice.part, notes)
     _say_length(part, parts, notes)
     bars = read_with_form(part, parts, choose_line(part, choice.voice, notes), notes).bars
-    _say_voices(bars, notes)
+    _say_voices(bars, choice, notes)
     _borrow_chords(bars, [other for other in parts if other is not part], notes)
     find_starts(bars)
     check_lengths(bars, notes)
@@ -49,11 +49,12 @@ def _say_length(part: Part, parts: list[Part], notes: Notes) -> None:
         notes.say(f"{part.place} is shorter than {longest.place}: it ends after measure {part.measures[-1].get('number', '?')[:12]}")
 
 
-def _say_voices(bars: list[WrittenBar], notes: Notes) -> None:
+def _say_voices(bars: list[WrittenBar], choice: Choice, notes: Notes) -> None:
     voices = sorted({note.voice for bar in bars for note in bar.notes})
     if len(voices) > 1:
         named = ", ".join(voices[:8])
-        notes.say(f"voices {named} are read together; --voice picks one of them, --line top the highest line")
+        more = "" if choice.line == "top" else ", --line top the highest line"
+        notes.say(f"voices {named} are read together; --voice picks one of them{more}")
 
 
 def _borrow_chords(bars: list[WrittenBar], others: list[Part], notes: Notes) -> None:
