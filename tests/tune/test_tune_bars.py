@@ -124,3 +124,10 @@ def test_the_upbeat_is_that_of_the_bar_played_first():
 def test_lengths_that_do_not_fit_are_said(music, said):
     # ABC 2.1 section 3.1.6 and common practice for upbeats, no source.
     assert [warning for warning in told(abc(music)) if "holds" in warning][:1] == said
+
+
+@pytest.mark.parametrize(("count", "said"), [(7, "1 more bar does not fit its metre"), (8, "2 more bars do not fit their metre")])
+def test_only_the_first_bars_that_do_not_fit_are_said_one_by_one(count, said):
+    warnings = abc("C4|" + "D3|" * count + "C4|]").warnings
+    assert len(warnings) == 7
+    assert warnings[-1] == f"{said}: played as written"

@@ -85,8 +85,12 @@ def check_lengths(bars: Sequence[WrittenBar], notes: Notes) -> None:
             continue
         odd.append(f"{bar.place} holds {_quarters(bar.length_q)} where {bar.beats}/{bar.beat_unit} asks for {_said(bar.metre_q)}")
     _say_run_on([line for bar in bars for line in bar.full_at], notes)
-    _say_all(odd, "bars do not fit their metre", notes)
-    _say_all([_uneven(bar) for bar in bars if len(set(bar.voices_q.values())) > 1], "bars have voices of unequal length", notes)
+    _say_all(odd, ("bar does not fit its metre", "bars do not fit their metre"), notes)
+    _say_all(
+        [_uneven(bar) for bar in bars if len(set(bar.voices_q.values())) > 1],
+        ("bar has voices of unequal length", "bars have voices of unequal length"),
+        notes,
+    )
 
 
 def _say_run_on(lines: Sequence[int], notes: Notes) -> None:
@@ -105,11 +109,12 @@ def _uneven(bar: WrittenBar) -> str:
     return f"voice {name} of {bar.place} holds {_quarters(other_q)}, voice {first} holds {_said(length_q)}"
 
 
-def _say_all(sentences: Sequence[str], what: str, notes: Notes) -> None:
+def _say_all(sentences: Sequence[str], one_and_many: tuple[str, str], notes: Notes) -> None:
     for sentence in sentences[:_SHOWN]:
         notes.say(f"{sentence}: played as written")
     if len(sentences) > _SHOWN:
-        notes.say(f"{len(sentences) - _SHOWN} more {what}: played as written")
+        rest = len(sentences) - _SHOWN
+        notes.say(f"{rest} more {one_and_many[rest > 1]}: played as written")
 
 
 def _boundary(bars: Sequence[WrittenBar], index: int) -> bool:
