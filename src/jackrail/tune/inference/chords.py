@@ -67,8 +67,7 @@ def _passages(sounds: Sequence[Sound], beats: Beats) -> Iterator[tuple[list[Soun
             yield passage, beats.next_start_q(heard_to)
             passage = []
         passage.append(sound)
-        if ends > heard_to:
-            heard_to = ends
+        heard_to = max(heard_to, ends)
     if passage:
         silent = beats.end - heard_to > SILENT_BARS * beats.bar_length(heard_to)
         yield passage, beats.next_start_q(heard_to) if silent else None
@@ -115,7 +114,7 @@ def _evidence(passage: list[Sound], beats: Beats) -> tuple[dict[int, list[int]],
         weight = _STRUCK
         while True:
             start, end = starts[beat], ends_of[beat]
-            sounding = (end if end < ends else ends) - (start if start > begins else begins)
+            sounding = (end if end < ends else ends) - (start if start > begins else begins)  # noqa: FURB136 - min() is slow
             if sounding > 0:
                 weight += round(_HELD * sounding / (end - start))
             if weight:
