@@ -160,7 +160,7 @@ def duet(count, seed, tempo=100.0):
 
 @cache
 def rehearsed(home, seed, stream=False):
-    work = do_work(two_bars(home), duet(BEATS, seed))
+    work = do_work(two_bars(home), duet(BEATS, seed), api.Wishes(taste=api.Taste(accompaniment=0.5)))  # both voices matter here
     assert work.setting.notes_kept == work.setting.notes_total == 2 * BEATS
     return api.rehearse_work(work, stream=stream)
 

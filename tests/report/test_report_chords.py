@@ -87,11 +87,34 @@ def test_estimated_chords_are_said_to_be(capsys):
     made = replace(four_bars((0, "G"), (4, "C")), harmony="estimated")
     work = work_on("quay_zither", made)
     assert verdict(work).endswith("the chords are told from the file's accompaniment, none were written.")
-    show_setting(work.setting, made)
+    page = render_report(work)
+    lanes = [text for text in pages.Reader(page).words("text") if text.startswith("chords")]
+    assert lanes == ["chords (told from the accompaniment)"] * len(pages.drawings(page, "line"))
+    (said,) = [finding.message for finding in work.findings if finding.code == "tune.harmony"]
+    assert said == "no chords were written: 2 were told from the file's accompaniment (G C)"
+    show_setting(work.setting, work.tune)
     show_tune(made)
     shown = text_of(capsys)
     assert "told from the accompaniment: G C; none were written" in shown
     assert "chords G C (told from the accompaniment)" in shown
+
+
+def test_where_chords_are_left_out_as_asked_no_chord_is_said_to_be_played():
+    made = four_bars((0, "G"), (4, "C"))
+    work = work_on("quay_zither", made, replace(STAY, harmony="none"))
+    page = render_report(work)
+    assert nothing_lost(work) == "Nothing: every note is played as written."
+    assert "every chord" not in page
+    assert "the chords written in the file are left out, as asked for (--harmony none)" in page
+
+
+def test_the_table_of_losses_says_how_it_names_them_where_the_tune_is_moved():
+    made = tune((63, 2), (62, 2), tempo=60.0, bars=1)
+    moved = render_report(work_on("quay_zither", made, replace(STAY, transpose=2)))
+    assert "Written: as in the file. Played, and the reasons: as it sounds, 2 semitones higher." in moved
+    assert "bar 1 beat 1: Eb4 (here F4) left out: no voice has F within two octaves" in moved
+    assert "<td>Eb4</td><td>nothing</td>" in moved
+    assert "Written: as in the file" not in render_report(work_on("quay_zither", made))
 
 
 def test_silence_has_a_row_of_its_own_and_a_mark_where_it_begins():
