@@ -22,7 +22,7 @@ def _share(_ctx: click.Context, _param: click.Parameter, value: str | None) -> f
 
 
 def reading_options(command: Callable[..., None]) -> Callable[..., None]:
-    """The options that say which music of a file is read, and how. `_choice` makes one value of them."""
+    """The options that say which music of a file is read, and how. `choice_of` makes one value of them."""
     options = (
         click.option("--number", type=int, metavar="X", help="ABC: the tune numbered X: in a file of several.  [the first]"),
         click.option("--part", metavar="PART", help="MusicXML: a part, by number, id or name.  [the melody's]"),
