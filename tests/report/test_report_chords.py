@@ -112,8 +112,8 @@ def test_the_table_of_losses_says_how_it_names_them_where_the_tune_is_moved():
     made = tune((63, 2), (62, 2), tempo=60.0, bars=1)
     moved = render_report(work_on("quay_zither", made, replace(STAY, transpose=2)))
     assert "Written: as in the file. Played, and the reasons: as it sounds, 2 semitones higher." in moved
-    assert "bar 1 beat 1: Eb4 (here F4) left out: no voice has F within two octaves" in moved
-    assert "<td>Eb4</td><td>nothing</td>" in moved
+    assert "bar 1 beat 1: D#4 (here F4) left out: no voice has F within two octaves" in moved
+    assert "<td>D#4</td><td>nothing</td>" in moved
     assert "Written: as in the file" not in render_report(work_on("quay_zither", made))
 
 
@@ -150,7 +150,7 @@ def test_small_notes_are_drawn_named_and_counted_apart(capsys):
     drawn = pages.drawings(page, "line")
     titles = [node.text for line in drawn for node in line.iter(f"{pages.SVG}title")]
     assert sum(title.endswith("a small note") for title in titles) == 1
-    assert sum("small note Eb5 left out" in title for title in titles) == 1
+    assert sum("small note D#5 left out" in title for title in titles) == 1
     assert "small note left out" in page
     show_setting(work.setting, made)
     assert "notes 8 of 8 small notes 1 of 2" in text_of(capsys)

@@ -7,6 +7,7 @@ import pytest
 
 from jackrail.setting.fit import arrange
 from jackrail.setting.losses import gather
+from jackrail.setting.naming import spelt_name
 from jackrail.setting.wishes import Wishes
 from jackrail.tune.model import Ornament
 from jackrail.tune.read import parse_tune
@@ -81,3 +82,23 @@ def test_losses_are_named_as_written_and_what_sounds_as_it_sounds():
         ("chord-changed", "C7", "D", "the bar has the plain triad", None),
     ]
     assert [stroke.symbol for stroke in setting.strokes] == ["C7"]
+
+
+# Spelling by key, taught in any theory of music; octaves by the letter (scientific pitch: Cb5 is the key below C5). Common practice.
+@pytest.mark.parametrize(
+    "sharps, midi, name",
+    [
+        (-4, 68, "Ab4"), (4, 68, "G#4"), (0, 70, "Bb4"), (0, 66, "F#4"), (0, 68, "G#4"), (1, 63, "D#4"), (-1, 61, "C#4"),
+        (-1, 63, "Eb4"), (-6, 71, "Cb5"), (-6, 66, "Gb4"), (6, 65, "E#4"), (7, 60, "B#3"), (-3, 60, "C4"), (3, 65, "F4"),
+    ],
+)  # fmt: skip
+def test_notes_of_the_tune_are_spelt_by_its_key(sharps, midi, name):
+    assert spelt_name(midi, sharps) == name
+
+
+def test_a_note_that_no_voice_has_is_spelt_alike_as_written_and_as_it_would_sound():
+    """Ab in Ab major, and a tone higher Bb in Bb major: neither is on hammers for C."""
+    made = tune((68, "1"), (60, "1"), tempo=60.0, bars=1, sharps=-4)
+    for shift, sounding in ((0, "Ab"), (2, "Bb")):
+        (loss, *_) = arrange(made, ensemble("quay_zither").voices, "Zither", Wishes(transpose=shift, tempo="100%"))[1].losses
+        assert (loss.written, loss.reason) == ("Ab4", f"no voice has {sounding} within two octaves")

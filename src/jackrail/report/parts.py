@@ -79,7 +79,7 @@ def _lost_by_ladder(ladders: list[Ladder], work: Work) -> dict[int, list[Lost]]:
         ladder = ladders[index]
         where = " (beyond this panel)" if ladder.distance(midi) else ""
         small = "small note " if note.ornamental else ""
-        title = f"{loss.place}: {small}{note_named(note.midi, shift)} left out{where}: {loss.reason}"
+        title = f"{loss.place}: {small}{note_named(note.midi, work.tune.sharps_at(note.onset_q), shift)} left out{where}: {loss.reason}"
         marks.setdefault(index, []).append(Lost(loss.onset_s, ladder.y_of(midi), title))
     return marks
 

@@ -6,11 +6,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from jackrail.motion.voice import Place, Voice
-from jackrail.pitch import class_name, pitch_name
+from jackrail.pitch import moved_signature, pitch_name
 from jackrail.tune.embellish import small_notes_of
-from jackrail.tune.model import Ornament, Tune
+from jackrail.tune.model import Ornament, Tune, TuneNote
 
 from .model import Loss, Setting
+from .naming import spelt_name
 from .parts import Parts
 from .search import Found
 from .solver import Option
@@ -32,7 +33,7 @@ class Explainer:
         for index, (note, option) in enumerate(zip(tune.notes, self._found.notes.options, strict=True)):
             if option is not None and option.octaves == 0:
                 continue
-            written, midi = pitch_name(note.midi), note.midi + self._found.transpose
+            written, midi = _written(tune, note), note.midi + self._found.transpose
             place, at_s = tune.place(note.onset_q), self._at_s(self._parts.onsets_s[index])
             if index in self._parts.barred:
                 yield self._torn(index, at_s)
@@ -45,7 +46,7 @@ class Explainer:
     def _torn(self, index: int, at_s: float) -> Loss:
         """A small note of an ornament that is left out as a whole is told with it, at its main note."""
         main = self._parts.tune.notes[self._parts.lent[index]]
-        what, place = f"ornament of {pitch_name(main.midi)}", self._parts.tune.place(main.onset_q)
+        what, place = f"ornament of {_written(self._parts.tune, main)}", self._parts.tune.place(main.onset_q)
         return Loss("small-lost", place, at_s, what, "", "this machine cannot play all of it here", index)
 
     def _at_s(self, written_s: float) -> float:
@@ -54,16 +55,22 @@ class Explainer:
     def _why_lost(self, index: int, midi: int) -> str:
         options = self._events[index].options
         if not options:
-            within = pitch_name(midi) if self._parts.tune.notes[index].ornamental else f"{class_name(midi)} within two octaves"
+            sounding = self._sounding(index, midi)
+            within = sounding if self._parts.tune.notes[index].ornamental else f"{sounding.rstrip('-0123456789')} within two octaves"
             return f"no voice has {within}"
         own = [option for option in options if option.octaves == 0]
         why = self._least_hindrance(index, own or list(options)) or "keeping it would cost more of the notes around it"
-        return why if own else f"no voice has {pitch_name(midi)}; in another octave {why}"
+        return why if own else f"no voice has {self._sounding(index, midi)}; in another octave {why}"
+
+    def _sounding(self, index: int, midi: int) -> str:
+        """A note as it would sound, spelt for the key it comes to."""
+        sharps = self._parts.tune.sharps_at(self._parts.tune.notes[index].onset_q)
+        return spelt_name(midi, moved_signature(sharps, self._found.transpose))
 
     def _why_folded(self, index: int, midi: int) -> str:
         own = [option for option in self._events[index].options if option.octaves == 0]
         if not own:
-            return f"no voice has {pitch_name(midi)}"
+            return f"no voice has {self._sounding(index, midi)}"
         return self._least_hindrance(index, own) or "its neighbours could not be kept otherwise"
 
     def _least_hindrance(self, index: int, options: list[Option]) -> str:
@@ -140,8 +147,12 @@ def with_roomless(setting: Setting, tune: Tune, ornaments: Sequence[Ornament]) -
 
 def _roomless(setting: Setting, tune: Tune, one: Ornament) -> Loss:
     names = {"grace": "grace notes before", "after-grace": "grace notes after"}
-    written = f"{names.get(one.kind, one.kind.replace('-', ' ') + ' of')} {pitch_name(one.midi)}"
+    written = f"{names.get(one.kind, one.kind.replace('-', ' ') + ' of')} {_written(tune, one)}"
     early = one.kind in ("grace", "slide")
     why = "there is no time before its note" if early else "its note is too short for it at the written tempo"
     at_s = setting.lead_in_s + tune.seconds_at(one.onset_q) / setting.tempo_factor
     return Loss("small-lost", tune.place(one.onset_q), at_s, written, "", why)
+
+
+def _written(tune: Tune, one: TuneNote | Ornament) -> str:
+    return spelt_name(one.midi, tune.sharps_at(one.onset_q))

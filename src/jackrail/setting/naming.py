@@ -6,15 +6,29 @@ A written D4 that is played two semitones higher is the note D4 of the tune, and
 from __future__ import annotations
 
 from jackrail.findings import count
-from jackrail.pitch import moved_symbol, pitch_name
+from jackrail.pitch import moved_signature, moved_symbol, spelt
 from jackrail.tune.model import Tune
 
 from .model import Setting
 
 
-def note_named(midi: int, transpose: int) -> str:
+def spelt_name(midi: int, sharps: int) -> str:
+    """A note under a signature of so many sharps (negative: flats): "Ab4" in flat keys, "G#4" in sharp ones.
+
+    A tune knows its notes as keys only. They are spelt from three fifths below the tonic of the major key to eight above it: that
+    holds the scale, the flats it borrows from its minor and the sharps that lead up (common practice, no source); E# and the like
+    stand only where they belong to the scale.
+    """
+    lowest = sharps - 3
+    name = spelt(lowest + (7 * midi - lowest) % 12, sharps)
+    raised = name.count("#") - name[1:].count("b")
+    return f"{name}{(midi - raised) // 12 - 1}"
+
+
+def note_named(midi: int, sharps: int, transpose: int) -> str:
     """A note of the tune, and where it is moved how it would sound: "D4 (here E4)"."""
-    return f"{pitch_name(midi)} (here {pitch_name(midi + transpose)})" if transpose else pitch_name(midi)
+    here = f" (here {spelt_name(midi + transpose, moved_signature(sharps, transpose))})" if transpose else ""
+    return spelt_name(midi, sharps) + here
 
 
 def chords_named(tune: Tune, setting: Setting) -> str:
