@@ -6,6 +6,7 @@ Equal temperament with A4 = 440 Hz (ISO 16:1975) unless another reference is giv
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -14,12 +15,17 @@ from .faults import BadInput, Fault
 A4_HZ = 440.0
 A4_MIDI = 69
 
-_STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+"""Semitones of the steps above C, in the order of an octave."""
+STEP_NAMES = "".join(STEPS)
+SHARP_ORDER = "FCGDAEB"
+"""The steps in the order in which signatures sharpen them; flats come the other way round."""
+ACCIDENTALS = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
+"""Semitones of an alteration and how it is written in names."""
 _ALTERATIONS = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1, "##": 2, "x": 2, "bb": -2}
 _NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "G#", "A", "Bb", "B")
 _PITCH = re.compile(r"([A-G])(##|#|x|bb|b|♯|♭|)(-?\d)")
 _ROOT = re.compile(r"([A-G])(##|#|bb|b|♯|♭|)")
-_CIRCLE = "FCGDAEB"
 _PLAIN = range(-6, 11)
 """Gb to A# on the circle of fifths: the names that musicians write whatever the key."""
 TONIC_FIFTHS = {
@@ -79,7 +85,7 @@ def parse_pitch(text: str) -> int:
                 "pitch", "cannot be read as a pitch", value=repr(text), hint="write A to G in capitals, # or b, and an octave: F#4; H is B"
             )
         )
-    midi = _STEPS[match[1]] + _ALTERATIONS[match[2]] + 12 * (int(match[3]) + 1)
+    midi = STEPS[match[1]] + _ALTERATIONS[match[2]] + 12 * (int(match[3]) + 1)
     if not 0 <= midi <= 127:
         raise BadInput(Fault("pitch", "lies outside the MIDI range", value=repr(text), limit="C-1 to G9"))
     return midi
@@ -103,7 +109,7 @@ def frequency_hz(midi: float, a4_hz: float = A4_HZ) -> float:
 def name_on_circle(fifths: int) -> str:
     """Name of the tone so many fifths above C, below it when negative: 1 is "G", 6 is "F#", -4 is "Ab"."""
     accidentals, step = divmod(fifths + 1, 7)
-    return _CIRCLE[step] + ("#" * accidentals if accidentals > 0 else "b" * -accidentals)
+    return SHARP_ORDER[step] + ("#" * accidentals if accidentals > 0 else "b" * -accidentals)
 
 
 def moved_signature(sharps: int, semitones: int) -> int:
@@ -116,6 +122,26 @@ def moved_signature(sharps: int, semitones: int) -> int:
         return sharps
     moved = (sharps + 7 * semitones + 6) % 12 - 6
     return 6 if moved == -6 and sharps >= 0 else moved
+
+
+def signature(sharps: int) -> dict[str, int]:
+    """The steps that a key signature of so many sharps (negative: flats) alters, with the semitones."""
+    altered = {step: (sharps - place + 6) // 7 for place, step in enumerate(SHARP_ORDER)}
+    return {step: semitones for step, semitones in altered.items() if semitones}
+
+
+def neighbours(position: int, signed: Mapping[str, int], accidentals: Mapping[int, int]) -> tuple[int, int]:
+    """MIDI keys (unchecked) of the written steps below and above a note, as the ornaments at it reach them.
+
+    position: the note's own step, counted from C0: 7 is C1. signed: semitones by which the signature alters steps. accidentals: by
+    which those of the bar alter positions; they hold before the signature.
+    """
+    keys = []
+    for near in (position - 1, position + 1):
+        octave, place = divmod(near, 7)
+        step = STEP_NAMES[place]
+        keys.append(12 * (octave + 1) + STEPS[step] + accidentals.get(near, signed.get(step, 0)))
+    return keys[0], keys[1]
 
 
 @dataclass(frozen=True)
@@ -253,7 +279,7 @@ def _taken_apart(symbol: str) -> tuple[re.Match[str], str, re.Match[str] | None]
 
 
 def _fifths(match: re.Match[str]) -> int:
-    return _CIRCLE.index(match[1]) - 1 + 7 * _ALTERATIONS[match[2]]
+    return SHARP_ORDER.index(match[1]) - 1 + 7 * _ALTERATIONS[match[2]]
 
 
 def fifths_of(name: str) -> int:
@@ -273,4 +299,4 @@ def spelt(fifths: int, sharps: int) -> str:
 
 
 def _class(match: re.Match[str]) -> int:
-    return (_STEPS[match[1]] + _ALTERATIONS[match[2]]) % 12
+    return (STEPS[match[1]] + _ALTERATIONS[match[2]]) % 12

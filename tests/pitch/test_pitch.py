@@ -11,9 +11,11 @@ from jackrail.pitch import (
     moved_signature,
     moved_symbol,
     name_on_circle,
+    neighbours,
     parse_chord,
     parse_pitch,
     pitch_name,
+    signature,
 )
 from workshop import fault_codes
 
@@ -142,3 +144,18 @@ def test_a_symbol_moved_names_the_chord_moved(root, quality, bass, semitones, sh
 @pytest.mark.parametrize("text", ["", "H", "g", "G/", "G/H", "N.C."])
 def test_what_is_no_chord_symbol_is_not_moved(text):
     assert fault_codes(moved_symbol, text, 2) == ["chord"]
+
+
+def test_what_signatures_alter():
+    # Sharps come in the order F C G D A E B, flats the other way round (common practice, no source).
+    assert signature(0) == {}
+    assert signature(2) == {"F": 1, "C": 1}
+    assert signature(-3) == {"B": -1, "E": -1, "A": -1}
+    assert signature(8) == {"F": 2, "C": 1, "G": 1, "D": 1, "A": 1, "E": 1, "B": 1}
+
+
+def test_the_neighbours_of_a_written_step():
+    """C4 is the 28th step above C0; beside it stand B3 (59) and D4 (62), by hand."""
+    assert neighbours(28, {}, {}) == (59, 62)
+    assert neighbours(28, signature(-2), {}) == (58, 62)
+    assert neighbours(28, signature(-2), {27: 0, 29: 1, 36: -1}) == (59, 63)

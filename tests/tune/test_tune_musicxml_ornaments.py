@@ -74,6 +74,83 @@ def test_an_accidental_mark_changes_a_neighbour():
     assert kept(DIVISIONS + signed("G", "<turn/>" + both)) == [(0, 79, "turn", (78, 80))]
 
 
+def test_neighbours_follow_the_accidentals_before_them_in_the_measure():
+    # An accidental holds to the end of its measure, on its own staff and in its own octave (common practice, no source).
+    trill = signed("E", "<trill-mark/>", 2)
+    assert kept(DIVISIONS + note("F", 2, alter="1") + trill) == [(1, 76, "trill", (74, 78))]
+    assert kept(DIVISIONS + note("F", 1, alter="1") + note("F", 1) + trill) == [(1, 76, "trill", (74, 77))]
+    assert kept(DIVISIONS + trill + note("F", 2, alter="1")) == [(0, 76, "trill", (74, 77))]
+    assert kept(DIVISIONS + note("F", 4, alter="1"), note("C", 2) + trill) == [(3, 76, "trill", (74, 77))]
+    assert kept(DIVISIONS + note("F", 2, alter="1", octave=4) + trill) == [(1, 76, "trill", (74, 77))]
+    assert kept(E_FLAT + note("B", 2, octave=4) + signed("C", "<mordent/>", 2)) == [(1, 72, "lower-mordent", (71, 74))]
+
+
+def test_an_accidental_that_a_tie_carries_over_the_bar_line_holds_for_its_note_alone():
+    held = note("F", 4, "<tie type='start'/>", alter="1")
+    assert kept(DIVISIONS + held, note("F", 2, "<tie type='stop'/>", alter="1") + signed("E", "<trill-mark/>", 2)) == [
+        (3, 76, "trill", (74, 77))
+    ]
+
+
+def test_the_accidental_of_a_grace_note_holds_too_and_a_mark_at_the_sign_before_all():
+    small = grace("F").replace("<step>F</step>", "<step>F</step><alter>1</alter>")
+    assert kept(DIVISIONS + small + signed("E", "<trill-mark/>")) == [(0, 76, "grace", (78,)), (0, 76, "trill", (74, 78))]
+    natural = "<trill-mark/><accidental-mark>natural</accidental-mark>"
+    assert kept(DIVISIONS + note("F", 2, alter="1") + signed("E", natural, 2)) == [(1, 76, "trill", (74, 77))]
+
+
+def test_an_accidental_of_another_staff_does_not_hold():
+    def on(staff: int) -> str:
+        return f"<voice>1</voice><staff>{staff}</staff>"
+
+    low = note("F", 2, on(2), alter="1")
+    trill = note("E", 2, on(1) + "<notations><ornaments><trill-mark/></ornaments></notations>")
+    assert kept(DIVISIONS + low + trill) == [(1, 76, "trill", (74, 77))]
+
+
+def test_an_accidental_mark_that_cannot_be_read_is_named():
+    # accidental-value: "slash-sharp" and the like are quarter tones.
+    data = score(DIVISIONS + signed("G", "<trill-mark/><accidental-mark>slash-sharp</accidental-mark>"))
+    assert [o.keys for o in read(data).ornaments] == [(77, 81)]
+    assert "accidentals at ornaments that cannot be read are left out: measure 1" in read(data).warnings
+
+
+def test_more_grace_notes_than_are_kept_are_named():
+    data = score(DIVISIONS + grace("D") * 33 + note("C"))
+    assert [len(o.keys) for o in read(data).ornaments] == [32]
+    assert "of more than 32 grace notes in a row the first are kept: measure 1" in read(data).warnings
+    assert read(score(DIVISIONS + grace("D") * 32 + note("C"))).warnings == read(score(DIVISIONS + note("C"))).warnings
+
+
+def test_of_grace_notes_at_once_the_highest_is_kept_and_that_is_said():
+    data = score(DIVISIONS + grace("B", octave=4) + grace("D", before="<chord/>") + note("C"))
+    assert "of grace notes that sound together only the highest is kept: measure 1" in read(data).warnings
+
+
+LEFT_OUT = "grace notes and ornaments at notes that are left out are left out, too: measure 1"
+
+
+@pytest.mark.parametrize(
+    "main",
+    [
+        note("G", 2, "<notehead>slash</notehead>"),
+        note("G", 2, before="<cue/>"),
+        "<note><unpitched/><duration>2</duration></note>",
+    ],
+)
+def test_grace_notes_of_a_note_that_is_left_out_are_not_given_to_the_next(main):
+    data = score(DIVISIONS + grace("D") + main + note("C", 2))
+    assert read(data).ornaments == ()
+    assert LEFT_OUT in read(data).warnings
+
+
+def test_a_sign_at_a_note_that_is_not_printed_is_named():
+    hidden = signed("D", "<trill-mark/>", 2).replace("<note>", '<note print-object="no">')
+    data = score(DIVISIONS + hidden + note("C", 2))
+    assert read(data).ornaments == ()
+    assert LEFT_OUT in read(data).warnings
+
+
 def test_a_wavy_line_beside_a_trill_is_one_ornament():
     assert len(kept(DIVISIONS + signed("D", '<trill-mark/><wavy-line type="start"/>', 2) + signed("E", '<wavy-line type="stop"/>', 2))) == 1
 
@@ -82,7 +159,7 @@ def test_ornaments_of_a_transposing_part_sound_moved():
     # A written D in B flat sounds C; its trill in written D major goes to a written E, sounding D.
     key = "<key><fifths>2</fifths></key>"
     attributes = f"<attributes><divisions>2</divisions>{key}<transpose><chromatic>-2</chromatic></transpose></attributes>"
-    assert kept(attributes + grace("C") + signed("D", "<trill-mark/>")) == [(0, 72, "grace", (70,)), (0, 72, "trill", (71, 74))]
+    assert kept(attributes + grace("E") + signed("D", "<trill-mark/>")) == [(0, 72, "grace", (74,)), (0, 72, "trill", (71, 74))]
 
 
 def test_they_are_played_out_with_their_notes():

@@ -9,21 +9,20 @@ from typing import TYPE_CHECKING
 
 from jackrail.pitch import TONIC_FIFTHS, moved_signature
 
-from .reading import Reading
+from .reading import NUMBER, Reading
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from xml.etree.ElementTree import Element
 
 _BEATS = re.compile(r"\d{1,2}(?:\s*\+\s*\d{1,2})*")
-_NUMBER = re.compile(r"\d{1,9}(?:\.\d{1,6})?")
 MOST_COMMON = 10**15
 """Largest common multiple of all divisions of a part. Real scores stay far below; more would make exact times slow."""
 
 
 def read_divisions(text: str, reader: Reading) -> Fraction:
     """Divisions of a quarter note; 1 and a fault when they cannot be used."""
-    value = Fraction(text.strip()) if _NUMBER.fullmatch(text.strip()) else Fraction(0)
+    value = Fraction(text.strip()) if NUMBER.fullmatch(text.strip()) else Fraction(0)
     common = lcm(reader.common, value.numerator) if value > 0 else MOST_COMMON + 1
     if common > MOST_COMMON:
         reader.fault("has <divisions> that cannot be used", repr(text[:20]), "a number above 0", "export the score again")

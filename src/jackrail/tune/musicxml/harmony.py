@@ -12,7 +12,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from jackrail.faults import BadInput
-from jackrail.pitch import NATURAL_DEGREES, TONIC_FIFTHS, fifths_of, moved_symbol, parse_chord, spelt
+from jackrail.pitch import ACCIDENTALS, NATURAL_DEGREES, TONIC_FIFTHS, fifths_of, moved_symbol, parse_chord, spelt
 from jackrail.tune.chord_names import KINDS, nearest, readable
 from jackrail.tune.model import NO_CHORD
 
@@ -21,7 +21,6 @@ from .reading import Reading
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
-_ACCIDENTALS = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
 _BY_CASE = {kind.lower(): kind for kind in KINDS}
 
 # Kinds outside the standard that programs write, and what is meant.
@@ -70,11 +69,7 @@ def read_harmony(harmony: Element, reader: Reading) -> None:
 
 
 def _place(harmony: Element, symbol: str, reader: Reading) -> None:
-    onset_q = reader.cursor_q
-    offset = (harmony.findtext("offset") or "").strip()
-    if reader.divisions and re.fullmatch(r"[+-]?\d{1,9}(?:\.\d{1,6})?", offset):
-        onset_q = max(Fraction(0), onset_q + Fraction(offset) / reader.divisions)
-    reader.bar.chords.append((onset_q, symbol))
+    reader.bar.chords.append((max(Fraction(0), reader.moved_q(harmony.find("offset"))), symbol))
 
 
 def _kind(harmony: Element, reader: Reading) -> str:
@@ -107,7 +102,7 @@ def _named(harmony: Element, which: str) -> str | None:
         return None
     step = (element.findtext(f"{which}-step") or "").strip()
     alter = _whole(element.findtext(f"{which}-alter"))
-    return step + _ACCIDENTALS[alter] if re.fullmatch(r"[A-G]", step) and alter in _ACCIDENTALS else None
+    return step + ACCIDENTALS[alter] if re.fullmatch(r"[A-G]", step) and alter in ACCIDENTALS else None
 
 
 def _whole(text: str | None) -> int:
@@ -128,7 +123,7 @@ def _key_of(numeral: Element, reader: Reading) -> tuple[int, str]:
 def _degree_of_key(degree: int, alter: int, key: tuple[int, str]) -> str | None:
     """The tone on a degree of a key. A minor key without a further word is the natural one (data type numeral-mode)."""
     sharps, mode = key
-    if not 1 <= degree <= 7 or alter not in _ACCIDENTALS:
+    if not 1 <= degree <= 7 or alter not in ACCIDENTALS:
         return None
     tonic = TONIC_FIFTHS.get("minor" if mode.endswith("minor") else mode, 0)
     tone = tonic + _MAJOR_SCALE[degree - 1]  # fifths above the signature's major keynote: its scale reaches from -1 to 5
@@ -231,7 +226,7 @@ def _short(quality: str, degree: int, alter: int, what: str, changed: list[tuple
     """One change as musicians write it; `_with_degrees` looks whether it means what it should."""
     if what == "subtract":
         return f"no{degree}"
-    sign = _ACCIDENTALS.get(alter, "")
+    sign = ACCIDENTALS.get(alter, "")
     if what == "alter":
         now = next((semitones for one, semitones in changed if one == degree), 0)
         sign = {1: "#", 11: "b", 0: ""}.get((now - NATURAL_DEGREES[degree]) % 12, "?")

@@ -1,10 +1,16 @@
-"""Grace notes and the signs of ornaments in a MusicXML measure, kept apart from its notes (MusicXML 4.0, elements grace, ornaments)."""
+"""Grace notes and the signs of ornaments in a MusicXML measure, kept apart from its notes (MusicXML 4.0, elements grace, ornaments).
+
+The neighbours of a note with a sign are those of the signature and of the accidentals before it in its measure, on its staff and in
+their own octave alone, as accidentals hold (common practice, no source). A note tied over from the measure before has none.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from jackrail.pitch import neighbours, signature
 from jackrail.tune.model import OrnamentKind, Quarters
 from jackrail.tune.score.written import WrittenNote, WrittenOrnament
 
@@ -19,11 +25,16 @@ SIGNS: dict[str, OrnamentKind] = {
     "inverted-turn": "inverted-turn", "delayed-inverted-turn": "inverted-turn", "inverted-vertical-turn": "inverted-turn",
     "mordent": "lower-mordent", "inverted-mordent": "upper-mordent", "schleifer": "slide",
 }  # fmt: skip
-_ACCIDENTALS = {"sharp": 1, "natural": 0, "flat": -1, "double-sharp": 2, "sharp-sharp": 2, "flat-flat": -2, "double-flat": -2}
-_STEPS = (0, 2, 4, 5, 7, 9, 11)
-_CIRCLE = (3, 0, 4, 1, 5, 2, 6)
-"""Steps C D E F G A B as 0 to 6, in the order in which sharps come."""
-_MOST_GRACE = 64
+_MARKS = {
+    "sharp": 1, "natural": 0, "flat": -1, "double-sharp": 2, "sharp-sharp": 2, "flat-flat": -2, "double-flat": -2, "natural-sharp": 1,
+    "natural-flat": -1,
+}  # fmt: skip
+MOST_GRACE_NOTES = 32
+"""Most grace notes in a row that are kept."""
+
+
+Accidental = tuple[Quarters, str, int, int]
+"""From an onset on, on a staff, a step (counted from C0) sounds altered by so many semitones."""
 
 
 @dataclass(slots=True)
@@ -41,9 +52,9 @@ class _Sign:
     line: tuple[str, str]
     onset_q: Quarters
     kind: OrnamentKind
-    below: int | None
-    above: int | None
-    key: int
+    sharps: int
+    below: int | None = None
+    above: int | None = None
 
 
 @dataclass(slots=True)
@@ -63,6 +74,7 @@ class Ornaments:
         self.reader = reader
         self.signs: list[_Sign] = []
         self.graces: list[_Grace] = []
+        self.accidentals: list[Accidental] = []
         self.waiting: dict[tuple[str, str], list[int]] = {}
         self.last_q: dict[tuple[str, str], Quarters] = {}
 
@@ -72,9 +84,21 @@ class Ornaments:
             last = self.graces[-1] if self.graces else None
             if last is None or not last.after or last.line != line or last.onset_q != self.last_q[line]:
                 self.graces.append(last := _Grace(line, self.last_q[line], [], after=True))
-            _add(last.keys, midi, in_chord=in_chord)
+            self._add(last.keys, midi, in_chord=in_chord)
         else:
-            _add(self.waiting.setdefault(line, []), midi, in_chord=in_chord)
+            self._add(self.waiting.setdefault(line, []), midi, in_chord=in_chord)
+
+    def _add(self, keys: list[int], midi: int, *, in_chord: bool) -> None:
+        if in_chord and keys:
+            self._count("of grace notes that sound together only the highest is kept")
+            keys[-1] = max(keys[-1], midi)
+        elif len(keys) < MOST_GRACE_NOTES:
+            keys.append(midi)
+        else:
+            self._count(f"of more than {MOST_GRACE_NOTES} grace notes in a row the first are kept")
+
+    def _count(self, what: str) -> None:
+        self.reader.notes.count(what, self.reader.measure)
 
     def main(self, line: tuple[str, str], onset_q: Quarters) -> None:
         """A main note begins: the grace notes that wait are its own."""
@@ -90,28 +114,42 @@ class Ornaments:
         if line in self.last_q:
             self.graces.append(_Grace(line, self.last_q[line], keys, after=True))
         else:
-            self.reader.notes.count("grace notes without a main note in their bar are left out", self.reader.measure)
+            self._count("grace notes without a main note in their bar are left out")
+
+    def left_out(self, line: tuple[str, str]) -> None:
+        """A note begins that is left out, and with it the grace notes that wait."""
+        if self.waiting.pop(line, None) is not None:
+            self._say_left_out()
+
+    def _say_left_out(self) -> None:
+        self._count("grace notes and ornaments at notes that are left out are left out, too")
 
     def sign(self, line: tuple[str, str], onset_q: Quarters, ornaments: Element) -> None:
         """The signs of an <ornaments>; an <accidental-mark> belongs to the sign before it."""
         signs: list[_Sign] = []
+        sharps = self.reader.written_key[0]
         for element in ornaments:
             kind = SIGNS.get(element.tag)
             if kind is not None:
-                signs.append(_Sign(line, onset_q, kind, None, None, self.reader.written_key[0]))
+                signs.append(_Sign(line, onset_q, kind, sharps))
             elif element.tag == "accidental-mark" and signs:
-                alter = _ACCIDENTALS.get((element.text or "").strip())
-                lower = signs[-1].kind == "lower-mordent"
-                if element.get("placement", "below" if lower else "above") == "below":
-                    signs[-1].below = alter
-                else:
-                    signs[-1].above = alter
+                self._mark(element, signs[-1])
             elif element.tag != "wavy-line":
-                self.reader.notes.count(f"{element.tag[:20]} signs are not played, notes keep their written lengths", self.reader.measure)
+                self._count(f"{element.tag[:20]} signs are not played, notes keep their written lengths")
         wavy = ornaments.find("wavy-line")
         if wavy is not None and wavy.get("type") == "start" and not signs:
-            signs.append(_Sign(line, onset_q, "trill", None, None, self.reader.written_key[0]))
+            signs.append(_Sign(line, onset_q, "trill", sharps))
         self.signs += signs
+
+    def _mark(self, mark: Element, sign: _Sign) -> None:
+        """An <accidental-mark>: for the neighbour on its side, without a placement the one that the sign goes to first."""
+        alter = _MARKS.get((mark.text or "").strip())
+        if alter is None:
+            self._count("accidentals at ornaments that cannot be read are left out")
+        elif mark.get("placement", "below" if sign.kind == "lower-mordent" else "above") == "below":
+            sign.below = alter
+        else:
+            sign.above = alter
 
     def settle(self, heads: list[Head]) -> None:
         """Put all ornaments into the bar that ends; `heads`: its notes."""
@@ -122,38 +160,27 @@ class Ornaments:
         highest: dict[tuple[tuple[str, str], Quarters], Head] = {}  # the note that an ornament there is for: of a chord the highest
         for head in sorted(heads, key=lambda head: head.note.midi):
             highest[head.line, head.note.onset_q] = head
-        out = self.reader.bar.ornaments
-        for grace in self.graces:
-            main = highest.get((grace.line, grace.onset_q))
-            if main is not None:
-                kind: OrnamentKind = "after-grace" if grace.after else "grace"
-                out.append(WrittenOrnament(grace.onset_q, main.note.midi, kind, tuple(grace.keys[:_MOST_GRACE])))
-        for sign in self.signs:
-            main = highest.get((sign.line, sign.onset_q))
-            if main is not None:
-                below = _neighbour(main, -1, sign.key, sign.below)
-                above = _neighbour(main, 1, sign.key, sign.above)
-                out.append(WrittenOrnament(sign.onset_q, main.note.midi, sign.kind, (below, above)))
+        written: list[_Grace | _Sign] = [*self.graces, *self.signs]
+        out = [ornament for one in written if (ornament := self._at(highest.get((one.line, one.onset_q)), one))]
+        if len(out) < len(written):
+            self._say_left_out()
+        self.reader.bar.ornaments += out
         if out:
             kept = "grace notes and ornaments are kept apart and not played unless asked for (--ornaments)"
             self.reader.notes.count(kept, self.reader.measure, remark=True)
 
-
-def _add(keys: list[int], midi: int, *, in_chord: bool) -> None:
-    if in_chord and keys:
-        keys[-1] = max(keys[-1], midi)
-    else:
-        keys.append(midi)
-
-
-def _neighbour(head: Head, step: int, sharps: int, alter: int | None) -> int:
-    """MIDI key of the next step in the signature, or with an accidental of its own."""
-    octave, name = divmod(head.position + step, 7)
-    change = _in_signature(name, sharps) if alter is None else alter
-    return min(127, max(0, 12 * (octave + 1) + _STEPS[name] + change + head.semitones))
+    def _at(self, main: Head | None, one: _Grace | _Sign) -> WrittenOrnament | None:
+        """The ornament at its main note; None when that is not read."""
+        if main is None:
+            return None
+        if isinstance(one, _Sign):
+            return WrittenOrnament(one.onset_q, main.note.midi, one.kind, _neighbours(main, one, self.accidentals))
+        return WrittenOrnament(one.onset_q, main.note.midi, "after-grace" if one.after else "grace", tuple(one.keys))
 
 
-def _in_signature(name: int, sharps: int) -> int:
-    """Semitones by which a signature alters a step: the first sharp is F, the first flat B."""
-    place = _CIRCLE.index(name)
-    return (sharps - place + 6) // 7
+def _neighbours(main: Head, sign: _Sign, accidentals: Iterable[Accidental]) -> tuple[int, ...]:
+    """MIDI keys of the steps below and above a note with a sign."""
+    altered = {step: alter for onset_q, staff, step, alter in sorted(accidentals) if staff == main.line[0] and onset_q <= sign.onset_q}
+    own = {main.position - 1: sign.below, main.position + 1: sign.above}
+    altered |= {step: alter for step, alter in own.items() if alter is not None}
+    return tuple(min(127, max(0, key + main.semitones)) for key in neighbours(main.position, signature(sign.sharps), altered))

@@ -15,15 +15,13 @@ from jackrail.tune.score.written import Notes, WrittenBar, WrittenNote
 from .attributes import of_staff, read_divisions, read_key, read_time, read_transpose, repeated_bars
 from .harmony import read_harmony
 from .ornaments import Head, Ornaments
-from .reading import Line, Reading, Reads
+from .pitches import read_pitch
+from .reading import NUMBER, Line, Reading, Reads
 from .signs import read_barline, read_direction, read_sound, set_mark, settle_marks
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
-_STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-_NAMES = "CDEFGAB"
-_NUMBER = re.compile(r"\d{1,9}(?:\.\d{1,6})?")
 MAX_FAULTS = 20
 MAX_MEASURE_Q = 1000
 """Longest measure, in quarters; a longer one is a slip."""
@@ -61,7 +59,6 @@ class PartReader(Reading):
         self.quarters: dict[str, Quarters] = {}
         self.heads: list[Head] = []
         self.hidden: list[WrittenNote] = []
-        self.position = 0
         self.ornaments = Ornaments(self)
         self.open_ties: dict[tuple[int, Quarters], str] = {}
         self.back = self.copied = 0
@@ -163,7 +160,7 @@ class PartReader(Reading):
         if known is not None:
             return known
         text = text.strip()
-        value = Fraction(text) if _NUMBER.fullmatch(text) else Fraction(-1)
+        value = Fraction(text) if NUMBER.fullmatch(text) else Fraction(-1)
         if value < 0 or (not value and element.tag == "note"):
             self.fault(
                 f"a <{element.tag}> has no usable duration", repr(text[:20]), "a number above 0", "the file is damaged; export it again"
@@ -191,22 +188,27 @@ class PartReader(Reading):
         if not read:
             return
         if "cue" in inside:
-            self.notes.count("cue notes are left out", self.measure)
+            self._left_out("cue notes are left out", (staff, voice))
         elif "pitch" in inside:
             self._pitched(note, inside, (staff, voice), length_q)
         elif "unpitched" in inside:
-            self.notes.count("notes without pitch are left out", self.measure)
+            self._left_out("notes without pitch are left out", (staff, voice))
         else:
             self.ornaments.rest((staff, voice))
+
+    def _left_out(self, what: str, line: tuple[str, str]) -> None:
+        self.notes.count(what, self.measure)
+        self.ornaments.left_out(line)
 
     def _pitched(self, note: Element, inside: dict[str, Element], line: tuple[str, str], length_q: Quarters) -> None:
         notehead = inside.get("notehead")
         if notehead is not None and (notehead.text or "").strip() == "slash":
-            self.notes.count("slashes, which show a rhythm without pitch, are left out", self.measure)
+            self._left_out("slashes, which show a rhythm without pitch, are left out", line)
             return
-        midi = self._midi(inside["pitch"], line[0])
-        if midi is None:
+        sounding = read_pitch(inside["pitch"], line[0], self)
+        if sounding is None:
             return
+        midi, position, alter = sounding
         if "chord" not in inside:
             self.ornaments.main(line, self.onset_q)
         if note.get("time-only") is not None:
@@ -219,6 +221,8 @@ class PartReader(Reading):
         voice = line[1]
         if "stop" in ties:  # a tie may lead from voice to voice
             voice = self.open_ties.pop((midi, self.bar_q + self.onset_q), voice)
+        else:
+            self.ornaments.accidentals.append((self.onset_q, line[0], position, alter))
         tied = "start" in ties
         if tied:
             self.open_ties[midi, self.bar_q + self.onset_q + length_q] = voice
@@ -226,41 +230,14 @@ class PartReader(Reading):
         self.bar.notes.append(written)
         if note.get("print-object") == "no":
             self.hidden.append(written)
-        self.heads.append(Head(written, line, self.position, self.semitones(line[0])))
+        self.heads.append(Head(written, line, position, self.semitones(line[0])))
 
     def _grace(self, inside: dict[str, Element], staff: str, voice: str) -> None:
-        midi = self._midi(inside["pitch"], staff)
-        if midi is not None:
+        sounding = read_pitch(inside["pitch"], staff, self)
+        if sounding is not None:
             before = inside["grace"].get("steal-time-previous") is not None
-            self.ornaments.grace((staff, voice), midi, steals_before=before, in_chord="chord" in inside)
-
-    def _midi(self, pitch: Element, staff: str) -> int | None:
-        """Sounding key of a <pitch>; None, and a fault, when it cannot be read. Sets `position`, its steps above C0."""
-        step, octave, alter = ((pitch.findtext(tag) or default).strip() for tag, default in (("step", ""), ("octave", ""), ("alter", "0")))
-        if step not in _STEPS or octave not in _OCTAVES:
-            self.fault(
-                "a note has no pitch that can be read", repr(f"{step}{octave}"[:20]), "step A to G, octave 0 to 9", "export it again"
-            )
-            return None
-        semitones = _WHOLE.get(alter)
-        if semitones is None:
-            semitones = self._odd_alteration(alter)
-            if semitones is None:
-                return None
-        self.position = 7 * int(octave) + _NAMES.index(step)
-        midi = 12 * (int(octave) + 1) + _STEPS[step] + semitones + self.by_staff.get(staff, self.by_staff[""])
-        if not 0 <= midi <= 127:
-            self.fault("a note lies outside the MIDI range", f"{step}{octave}", "C-1 to G9")
-            return None
-        return midi
-
-    def _odd_alteration(self, alter: str) -> int | None:
-        if not re.fullmatch(r"[+-]?\d{1,2}(?:\.\d{1,6})?", alter) or abs(float(alter)) > 4:
-            self.fault("a note has an alteration that cannot be read", repr(alter[:20]), "a number of semitones such as -1")
-            return None
-        if round(float(alter)) != float(alter):
-            self.notes.count("notes between the keys (quarter tones) are played on the nearest key", self.measure)
-        return round(float(alter))
+            self.ornaments.grace((staff, voice), sounding[0], steals_before=before, in_chord="chord" in inside)
+            self.ornaments.accidentals.append((self.cursor_q, staff, *sounding[1:]))
 
     def _notations(self, note: Element, line: tuple[str, str]) -> None:
         for notations in note.iterfind("notations"):
@@ -306,7 +283,3 @@ def _ties(note: Element, inside: dict[str, Element]) -> set[str]:
     if "tie" in inside:
         return {tie.get("type", "") for tie in note.iterfind("tie")}
     return {tie.get("type", "") for tie in note.iterfind("notations/tied")} if "notations" in inside else set()
-
-
-_OCTAVES = frozenset("0123456789")
-_WHOLE = {"0": 0, "": 0, "1": 1, "-1": -1, "2": 2, "-2": -2, "+1": 1, "+2": 2}

@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from jackrail.faults import Fault
 from jackrail.tune.model import Quarters
 from jackrail.tune.score.written import Notes, WrittenBar
 
+if TYPE_CHECKING:
+    from xml.etree.ElementTree import Element
+
+NUMBER = re.compile(r"\d{1,9}(?:\.\d{1,6})?")
+"""A number without a sign, as lengths are written."""
+_SIGNED = re.compile(rf"[+-]?{NUMBER.pattern}")
 Reads = Literal["all", "music", "form", "chords"]
 """What is read of a part: "music" is all but its form (bar lines, directions, <sound>), "form" and "chords" are those without notes."""
 
@@ -88,6 +95,11 @@ class Reading:
     def semitones(self, staff: str | None = None) -> int:
         """Semitones from written to sounding on a staff, or on the one that is read."""
         return self.by_staff.get(staff or self.staff, self.by_staff[""])
+
+    def moved_q(self, offset: Element | None) -> Quarters:
+        """Where reading stands, moved by an <offset>; it may lie outside the measure."""
+        text = "" if offset is None else (offset.text or "").strip()
+        return self.cursor_q + Fraction(text) / self.divisions if self.divisions and _SIGNED.fullmatch(text) else self.cursor_q
 
     def fault(self, what: str, value: str = "", limit: str = "", hint: str = "") -> None:
         """Note a fault of the measure being read."""

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from jackrail.tune.model import Quarters
 from jackrail.tune.score.written import WrittenBar, mark_words
 
-from .reading import Reading
+from .reading import NUMBER, Reading
 from .tempo import read_metronome, read_tempo_words, set_tempo
 
 if TYPE_CHECKING:
@@ -160,11 +160,9 @@ def read_direction(direction: Element, reader: Reading) -> None:
 
 def _onset_q(offset: Element | None, reader: Reading, default: str = "yes") -> Quarters:
     """Where reading stands, moved by an offset if that is meant for playing, too."""
-    if offset is None or not reader.divisions or offset.get("sound", default) != "yes":
+    if offset is None or offset.get("sound", default) != "yes":
         return reader.cursor_q
-    text = (offset.text or "").strip()
-    moved = Fraction(text) / reader.divisions if re.fullmatch(r"[+-]?\d{1,9}(?:\.\d{1,6})?", text) else Fraction(0)
-    return max(Fraction(0), reader.cursor_q + moved)
+    return max(Fraction(0), reader.moved_q(offset))
 
 
 def _until(texts: list[str], drawn: set[str], reader: Reading) -> None:
@@ -260,7 +258,7 @@ def _warn_of_place(reader: Reading, onset_q: Quarters) -> None:
 
 def _last_length(text: str, reader: Reading) -> None:
     """A number after fine= is the length of the last note, in divisions."""
-    if text != "yes" and re.fullmatch(r"\d{1,9}(?:\.\d{1,6})?", text) and reader.divisions:
+    if text != "yes" and NUMBER.fullmatch(text) and reader.divisions:
         length_q = Fraction(text) / reader.divisions
         last = max(reader.bar.notes, key=lambda note: note.onset_q + note.duration_q, default=None)
         if last is not None and last.duration_q != length_q:
