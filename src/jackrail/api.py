@@ -111,17 +111,32 @@ def check_machine(machine: Machine) -> list[Finding]:
 
 
 def check(machine: Machine, tunes: Sequence[Path]) -> tuple[dict[str, list[Finding]], list[Fault]]:
-    """Findings about a machine (under "") and about each tune on it (under its path), and the faults of unreadable tunes."""
+    """Findings about a machine (under "") and about each tune on it (under its path), and the faults of unreadable tunes.
+
+    Of a book of ABC tunes each is looked at, under the book's path and its X: number: "book.abc X:12".
+    """
     findings = {"": check_machine(machine)}
     faults: list[Fault] = []
     for path in tunes:
-        try:
-            found = do_work(machine, read_tune(path)).findings
-        except BadInput as bad:
-            faults += bad.faults
-        else:
-            findings[str(path)] = [finding for finding in found if finding not in findings[""]]
+        for name, choice in _tunes_in(path):
+            try:
+                found = do_work(machine, read_tune(path, choice)).findings
+            except BadInput as bad:
+                faults += bad.faults
+            else:
+                findings[name] = [finding for finding in found if finding not in findings[""]]
     return findings, faults
+
+
+def _tunes_in(path: Path) -> list[tuple[str, Choice]]:
+    """Name and choice of each tune of a file; a file that cannot be listed is left to the reader, which says why."""
+    try:
+        numbers = [offer.number for offer in list_tunes(path) if offer.kind == "tune" and offer.options]
+    except BadInput:
+        numbers = []
+    if len(numbers) < 2:
+        return [(str(path), Choice())]
+    return [(f"{path} X:{number}", Choice(number=number)) for number in numbers]
 
 
 def make_image(machine: Machine, works: Sequence[Work], firmware: bytes | None = None) -> Image:

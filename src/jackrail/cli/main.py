@@ -246,11 +246,11 @@ def fit(machine: Path, tune: Path, as_json: bool, **wishes: Any) -> None:
 
     with working("fitting", quiet=as_json):
         built, read = api.load_machine(machine), api.read_tune(tune, choice_of(wishes))
-        setting = api.fit_tune(built, read, wishes_of(wishes))
+        arranged, setting = api.arrange_tune(built, read, wishes_of(wishes))
     if as_json:
         _print_json(api.setting_json(built, setting))
     else:
-        show_setting(setting, read)
+        show_setting(setting, arranged)
     raise SystemExit(1 if setting.notes_kept == 0 else 0)
 
 
@@ -303,7 +303,7 @@ def _refuse_more_than_number(options: dict[str, Any]) -> None:
 @click.argument("tunes", type=_FILE, nargs=-1)
 @click.option("--json", "as_json", is_flag=True, help="Print the findings as JSON.")
 def check(machine: Path, tunes: tuple[Path, ...], as_json: bool) -> None:
-    """Check a MACHINE file, and each of TUNES on it.
+    """Check a MACHINE file, and each of TUNES on it; of a book each tune.
 
     \b
     Example:
