@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from jackrail.pitch import SHARP_ORDER, TONIC_FIFTHS
 from jackrail.tune.model import Quarters
 
 from .pitching import CLEF_WORD, FieldError, Pitching, read_pitching
@@ -18,8 +19,8 @@ _MODE_NAMES = {
 _FIFTHS = {"F": -1, "C": 0, "G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
 _FLATS_AND_SHARPS = {"": 0, "#": 7, "♯": 7, "b": -7, "♭": -7}
 _WRITE_KEY = "write a tonic and a mode such as G, Ador, F#m, or none"
-_SHARP_ORDER = "FCGDAEB"
 ACCIDENTALS = {"^^": 2, "^": 1, "=": 0, "_": -1, "__": -2}
+MOST_SHARPS = 7
 MOST_BEATS = 8
 """Most note lengths that a Q: field may add up to a beat."""
 MOST_PARTS = 500
@@ -27,6 +28,8 @@ MOST_PARTS = 500
 _KEY = re.compile(r"([A-G])([#b♯♭]?)(?:( ?)([A-Za-z]+)(?![A-Za-z=+\-^_\d]))?(?![A-Za-z=])")
 _MODE_AND_ACCIDENTAL = re.compile(r"[A-G][#b♯♭]?(?: (?!m=))?([A-Za-z]*)(?=(?:\^\^?|__?|=)[A-Ga-g](?![A-Za-z]))")
 _SPECIFIER = re.compile(r"[a-z][\w:.-]*=.*")  # any that begins small, known or not (ABC 2.1 section 7.1)
+_WITHOUT_TONIC = re.compile(r"(HP|Hp|(?i:none))(?: |$)")
+_EXPLICIT = re.compile(r"(?:[A-G][#b♯♭]?)? ?(?i:exp)(?![A-Za-z])")
 _METRE = re.compile(r"\(?(\d{1,3}(?:\s*\+\s*\d{1,3})*)\)?\s*/\s*(\d{1,3})")
 _FRACTION = re.compile(r"(\d{1,4})\s*/\s*(\d{1,4})")
 
@@ -43,16 +46,19 @@ class Key:
 def read_key(text: str) -> tuple[Key | None, Pitching | None]:
     """Key and pitching of a K: field; None for what it leaves as it was. Raises FieldError."""
     words = re.sub(r" ?=(?![A-Ga-g](?: |$)) ?(?=[\w\"+-]+(?: |$))", "=", " ".join(text.split()))  # but "=f" is F natural
-    if words in {"HP", "Hp"}:
-        return Key({"F": 1, "C": 1}, 2, "bagpipe"), None
-    if not words or words.lower() == "none":
+    key: Key | None
+    named = _WITHOUT_TONIC.match(words)
+    if named is not None:
+        key = Key() if named[1].lower() == "none" else Key({"F": 1, "C": 1}, 2, "bagpipe")
+        return _modified(key, words[named.end() :], words)
+    if not words:
         return Key(), None
     joined = _MODE_AND_ACCIDENTAL.match(words)
     if joined is not None and _mode(joined[1]) is not None:  # "Dmix=c" is "D mix =c"
         words = f"{joined[0]} {words[joined.end() :]}"
     match = _KEY.match(words)
     rest = words
-    key: Key | None = None
+    key = None
     if match is not None:
         mode = _mode(match[4] or "")
         set_apart = mode is None and bool(match[3])  # "D treble": no mode, but a clef that _modified reads
@@ -72,21 +78,21 @@ def _mode(word: str) -> str | None:
 
 
 def _signature(sharps: int, mode: str) -> Key:
-    if abs(sharps) > 7:
+    if abs(sharps) > MOST_SHARPS:
         raise FieldError(f"the key would need {abs(sharps)} accidentals", "write the plainer one")
-    letters = _SHARP_ORDER[:sharps] if sharps > 0 else _SHARP_ORDER[sharps:] if sharps < 0 else ""
+    letters = SHARP_ORDER[:sharps] if sharps > 0 else SHARP_ORDER[sharps:] if sharps < 0 else ""
     return Key(dict.fromkeys(letters, 1 if sharps > 0 else -1), sharps, mode)
 
 
 def _modified(key: Key | None, rest: str, text: str) -> tuple[Key | None, Pitching | None]:
     """Apply what follows the tonic: mode word set apart, exp, single accidentals, clef and transposition."""
     pitching: list[str] = []
-    explicit = "exp" in text.split()[:2]
+    if _EXPLICIT.match(text):  # what is listed is all there is
+        key = Key({}, 0, "explicit")
+    given = key
     for word in re.findall(r'[\w-]+="[^"]*"|(?:\^\^?|__?|=)[A-Ga-g](?![A-Za-z])|\S+', rest):
         mode = _mode(word) if word.isalpha() and word != "m" else None
         accidental = re.fullmatch(r"(\^\^|\^|__|_|=)([a-gA-G])", word)
-        if word.lower() == "exp" or (explicit and accidental):
-            key = Key({}, 0, "explicit") if key is None or key.mode != "explicit" else key
         if accidental is not None:
             base = key or Key()
             key = Key({**base.alterations, accidental[2].upper(): ACCIDENTALS[accidental[1]]}, base.sharps, base.mode)
@@ -97,7 +103,26 @@ def _modified(key: Key | None, rest: str, text: str) -> tuple[Key | None, Pitchi
                 pitching.append(word)
             else:
                 raise FieldError(f"cannot be read as a key: {text.strip()[:40]!r}", _WRITE_KEY)
+    if key is not None and key is not given:
+        key = _named(key)
     return key, read_pitching(pitching) if pitching else None
+
+
+def _named(key: Key) -> Key:
+    """A key with accidentals of its own under the name of the plain signature that it is: D major with C natural is D mixolydian.
+
+    One that is no plain signature, or has no tonic, is "explicit".
+    """
+    altered = {letter: alteration for letter, alteration in key.alterations.items() if alteration}
+    fifths = len(altered) * (-1 if -1 in altered.values() else 1)
+    if altered != (_signature(fifths, "").alterations if abs(fifths) <= MOST_SHARPS else None):
+        return Key(key.alterations, key.sharps, "explicit")
+    if key.mode not in TONIC_FIFTHS:
+        return Key(key.alterations, fifths, "explicit")
+    if fifths == key.sharps:
+        return key
+    above = key.sharps + TONIC_FIFTHS[key.mode] - fifths
+    return Key(key.alterations, fifths, next((mode for mode, tonic in TONIC_FIFTHS.items() if tonic == above), "explicit"))
 
 
 def read_metre(text: str) -> tuple[int, int] | None:

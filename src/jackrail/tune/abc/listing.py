@@ -62,12 +62,12 @@ def _voice_offer(number: int, voice: Voice, name: str) -> Offer:
         number,
         name or voice.name,
         ("--voice", voice.name),
-        "" if not name else f"voice {voice.name}",
+        ", ".join(filter(None, (f"voice {voice.name}" if name else "", "for drums" if voice.pitches.drums else ""))),
         notes=len(keys),
         lowest=min(keys),
         highest=max(keys),
         together=_together(voice.bars) / len(keys),
-        chosen=True,
+        chosen=not voice.pitches.drums,
     )
 
 

@@ -5,14 +5,17 @@ from __future__ import annotations
 import re
 
 from jackrail.faults import BadInput, Fault
+from jackrail.pitch import STEP_NAMES
 from jackrail.tune.score.written import Notes
+
+from .pitching import octave_of
 
 MOST_MACROS = 64
 MOST_EXPANDED = 100_000
 """Characters that all macros of a tune may write together."""
 _LONGEST_TARGET = 31
 _LONGEST_REPLACEMENT = 200
-_SCALE = "CDEFGAB"
+_LOWEST_OCTAVE = octave_of("C", "")
 _NOTE = r"(?P<letter>[A-Ga-g])(?P<octave>[,']*)"
 _NOTE_END = re.compile(r"[A-Ga-g][,']*[\d/]*$")
 _LENGTH_GOES_ON = r"(?![\d/,'])"  # ~G3 is meant, not the beginning of ~G32
@@ -89,13 +92,12 @@ def _transposed(replacement: str, head: str) -> str:
     note = re.match(_NOTE, head)
     if note is None:
         return replacement
-    octave = note["letter"].islower() + note["octave"].count("'") - note["octave"].count(",")
-    height = _SCALE.index(note["letter"].upper()) + 7 * octave
+    height = STEP_NAMES.index(note["letter"].upper()) + 7 * (octave_of(note["letter"], note["octave"]) - _LOWEST_OCTAVE)
     return _PLACEHOLDER.sub(lambda match: match["kept"] or _named(height + ord(match["pitch"]) - ord("n")), replacement)
 
 
 def _named(height: int) -> str:
     """The note so many steps above C."""
     octave, step = divmod(height, 7)
-    letter = _SCALE[step]
+    letter = STEP_NAMES[step]
     return letter.lower() + "'" * (octave - 1) if octave >= 1 else letter + "," * -octave

@@ -6,11 +6,12 @@ import re
 from collections.abc import Callable
 from fractions import Fraction
 
-from jackrail.faults import Fault
+from jackrail.faults import BadInput, Fault
 from jackrail.pitch import moved_symbol
 from jackrail.tune.chord_names import NO_CHORD as NO_CHORD_WORDS
 from jackrail.tune.chord_names import readable
-from jackrail.tune.model import NO_CHORD, Quarters
+from jackrail.tune.model import NO_CHORD, Quarters, beat_length_q
+from jackrail.tune.score.playing_out import MAX_BARS
 from jackrail.tune.score.written import Notes, WrittenBar, mark_words
 
 from .decorations import EXPRESSION, FERMATAS, LEFT_OUT, SHORTHANDS, STEERING
@@ -18,14 +19,18 @@ from .dialects import Dialect, without_unclosed
 from .fields import ACCIDENTALS
 from .ornaments import KINDS
 from .pitches import Name
+from .pitching import octave_of
 from .tokens import MAX_NOTE_Q, MAX_PASS, PASSES, TOKEN, note_length_q, pass_numbers
 from .voice import UNSURE, Voice
 
 _TUPLET_Q = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}  # the others take 2, in compound metres 3 (ABC 2.1 section 4.13)
 _GRACE_NOTE = re.compile(r"(?P<acc>\^\^?|__?|=)?(?P<letter>[A-Ga-g])(?P<octave>[,']*)[\d/]*")
+_GRACE_GROUP = re.compile(r"\[[^\]]*\]?|[^\[]+")  # notes in brackets, or a run of single ones
 _BESIDE_GRACE_NOTES = re.compile(r"[^{}\[\]()<>/\-\s.~H-Wh-w]|!")
 _KEYS = 128
 MOST_GRACE_NOTES = 32
+MOST_REST_BARS = 500
+"""Most bars of one Z."""
 _GOES_ON = frozenset(":123456789")
 _STARTS = re.compile(r":*(?![:|\[\]])")
 
@@ -41,9 +46,11 @@ class MusicReader:
         self.dialect = Dialect(notes)
         self.shorthands = dict(SHORTHANDS)
         self.unreadable = 0
+        self._rest_bars = 0
         self._chord: list[tuple[int, Quarters]] | None = None
         self._chord_names: list[Name] = []
         self._chord_ties: dict[int, Name] = {}
+        self._chord_rest_q: Quarters | None = None
         self._chord_signs = 0
         self._opened_at = 0
         self._after_bar = False
@@ -128,7 +135,7 @@ class MusicReader:
 
     def _note(self, match: re.Match[str]) -> None:
         _, accidental, letter, marks, length = match.group("note", "acc", "letter", "octave", "length")
-        octave = (5 if letter.islower() else 4) + (marks.count("'") - marks.count(",") if marks else 0)
+        octave = octave_of(letter, marks)
         midi = self.voice.pitches.key_of(ACCIDENTALS[accidental] if accidental else None, letter.upper(), octave)
         if not self._in_range(midi, match[0]):
             return
@@ -162,12 +169,19 @@ class MusicReader:
         duration_q = self._length(match["rest_length"])
         if self._chord is None:
             self.voice.sound([], duration_q)
+        elif self._chord_rest_q is None:
+            self._chord_rest_q = duration_q
 
     def _bar_rest(self, match: re.Match[str]) -> None:
         count = int(match["bars"] or 1) if len(match["bars"]) < 4 else 0
-        if not 1 <= count <= 500:
-            self._fault("a rest of that many bars cannot be used", repr(match[0][:12]), "1 to 500")
+        if not 1 <= count <= MOST_REST_BARS:
+            self._fault("a rest of that many bars cannot be used", repr(match[0][:12]), f"1 to {MOST_REST_BARS}")
             return
+        self._rest_bars += count
+        if self._rest_bars > MAX_BARS:
+            raise BadInput(
+                Fault("range", "the tune has far too many bars of rest", self._where(), limit=f"at most {MAX_BARS} in all voices")
+            )
         if self.voice.bar.free:
             self.notes.count("rests of whole bars in free metre are taken as 4 quarters a bar", self.voice.bar)
         for done in range(count):
@@ -188,7 +202,7 @@ class MusicReader:
     def _tuplet(self, match: re.Match[str]) -> None:
         p = int(match["p"])
         beats, unit = self.voice.metre or (4, 4)
-        compound = unit == 8 and beats % 3 == 0 and beats > 3
+        compound = beat_length_q(beats, unit) != Fraction(4, unit)
         q = int(match["q"] or _TUPLET_Q.get(p, 3 if compound else 2))
         r = int(match["r"] or p)
         if p < 2 or not 1 <= q <= 32 or not 1 <= r <= 64:
@@ -200,9 +214,12 @@ class MusicReader:
 
     def _grace(self, match: re.Match[str]) -> None:
         voice, keys = self.voice, []
-        for note in _GRACE_NOTE.finditer(match[0]):
-            octave = (5 if note["letter"].islower() else 4) + note["octave"].count("'") - note["octave"].count(",")
-            keys.append(voice.pitches.small_key(ACCIDENTALS[note["acc"]] if note["acc"] else None, note["letter"].upper(), octave))
+        for group in _GRACE_GROUP.findall(match[0]):
+            heads = [self._small_key(note) for note in _GRACE_NOTE.finditer(group)]
+            if group[0] == "[" and len(heads) > 1:
+                self.notes.count("of grace notes that sound together only the highest is kept", self._where())
+                heads = [max(heads)]
+            keys += heads
         if len(keys) > MOST_GRACE_NOTES:
             self.notes.count(f"of more than {MOST_GRACE_NOTES} grace notes in a row the first are kept", self._where())
             del keys[MOST_GRACE_NOTES:]
@@ -212,22 +229,29 @@ class MusicReader:
         if keys and all(self._in_range(midi, match[0]) for midi in keys):
             voice.waiting.add("grace", tuple(keys), voice.bar)
 
+    def _small_key(self, note: re.Match[str]) -> int:
+        accidental = ACCIDENTALS[note["acc"]] if note["acc"] else None
+        return self.voice.pitches.small_key(accidental, note["letter"].upper(), octave_of(note["letter"], note["octave"]))
+
     def _open(self, _match: re.Match[str]) -> None:
         if self._chord is not None:
             self._fault("a chord [ begins inside another", hint="close the first with ]")
         self._opened_at = self.at
-        self._chord, self._chord_names, self._chord_ties = [], [], {}
+        self._chord, self._chord_names, self._chord_ties, self._chord_rest_q = [], [], {}, None
         self._chord_signs = len(self.voice.waiting.ornaments)
 
     def _close(self, match: re.Match[str]) -> None:
         chord, self._chord = self._chord, None
         if chord is None:
             self._fault("a chord ends with ] but none begins", hint="add the opening [")
-        elif chord:
-            factor = self._length(match["chord_length"]) / self.voice.unit_q
+            return
+        factor = self._length(match["chord_length"]) / self.voice.unit_q
+        if chord:
             self.voice.sound([(midi, duration_q * factor) for midi, duration_q in chord], chord[0][1] * factor)
             if self._chord_ties:
                 self.voice.tie(self._chord_ties)
+        elif self._chord_rest_q is not None:
+            self.voice.sound([], self._chord_rest_q * factor)
 
     def _bar(self, match: re.Match[str]) -> None:
         body = match["body"]
@@ -240,10 +264,12 @@ class MusicReader:
 
     def _ending(self, match: re.Match[str]) -> None:
         if match["passes"] is None and (numbered := PASSES.match(match["named"])) is not None:
-            self.notes.say(f"the bracket {match[0][:20]} on line {self.number} is read as ending {numbered['passes'][:20]}")
+            place = f"{match[0][:20]} on line {self.number}"
+            self.notes.count("a bracket with a text is read as the ending that its number names", place)
             match = numbered
         if match["passes"] is None:
-            self.notes.say(f"the bracket {match[0][:20]} on line {self.number} has no number: played as plain music")
+            place = f"{match[0][:20]} on line {self.number}"
+            self.notes.count("a bracket with a text has no number and is played as plain music", place)
             self.voice.close_bar()
             self._symbol(match["named"])
             return
@@ -271,7 +297,7 @@ class MusicReader:
             voice.bar.chords.append((voice.cursor_q, moved_symbol(symbol, voice.pitches.pitching.semitones, voice.pitches.key.sharps)))
         elif mark_words(WrittenBar(0), words, voice.cursor_q):
             voice.pending.append(words)
-            self.notes.remark(f'the words "{words}" are followed as the sign they stand for')
+            self.notes.remark(f'the words "{words[:30]}" are followed as the sign they stand for')
         elif words.strip().lower() in UNSURE:
             voice.pending.append(words.strip().lower())
         elif annotation or not text or text.isdigit():  # a fingering
@@ -280,7 +306,7 @@ class MusicReader:
             voice.bar.chords.append((voice.cursor_q, NO_CHORD))
         else:
             german = " (a German H is written B here, a German B Bb)" if text[0] == "H" and readable(f"B{text[1:]}") else ""
-            self.notes.count(f"{text[:30]!r} is no chord symbol that can be read and is left out{german}", self._where())
+            self.notes.count(f"a text that is no chord symbol is left out{german}", f"{text[:30]!r} on {self._where()}")
 
     def _decoration(self, match: re.Match[str]) -> None:
         self._decorate(match["name"])

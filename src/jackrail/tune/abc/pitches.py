@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from jackrail.pitch import STEP_NAMES, STEPS
 from jackrail.tune.score.written import Notes, Place
 
 from .fields import Key
 from .pitching import Pitching
 
-_LETTERS = "CDEFGAB"
-_STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _HIGHEST = 127
 Name = tuple[str, int]
 """Letter and octave of a note as written, C4 being middle C."""
@@ -22,10 +21,13 @@ class Pitches:
     def __init__(self, key: Key, notes: Notes, place: Callable[[], Place]) -> None:
         self.key = key
         self.pitching = Pitching()
+        self.drums = False  # whether it has had a clef of drums
+        self._lift = 12
         self.propagate = "pitch"
         self._notes = notes
         self._place = place
-        self._accidentals: dict[str, tuple[int, int, bool]] = {}  # letter -> accidental, octave, whether a grace note had it
+        # letter, or under propagate-accidentals octave the whole name -> accidental, octave, whether a grace note had it
+        self._accidentals: dict[str | Name, tuple[int, int, bool]] = {}
         self._small = False
         self._tied: dict[Name, int] = {}  # alterations that a tie carries to the next note
         self._before: dict[Name, int] = {}  # of the note or chord just read
@@ -34,6 +36,16 @@ class Pitches:
     def new_bar(self) -> None:
         """Accidentals end; what is tied goes on."""
         self._accidentals.clear()
+
+    def move(self, pitching: Pitching) -> None:
+        """All parts of what moves the voice, from here on."""
+        self.pitching = pitching
+        self.drums = self.drums or pitching.drums
+        self._lift = 12 * (pitching.octaves + 1) + pitching.semitones
+
+    def let_go(self) -> None:
+        """What is tied does not go on: the next note is not played after it."""
+        self._tied = {}
 
     def note_done(self) -> None:
         """All heads of a note, chord or rest are read."""
@@ -48,7 +60,7 @@ class Pitches:
     def key_of(self, accidental: int | None, letter: str, octave: int) -> int:
         """MIDI key (unchecked) of a note head: its own accidental, a tie's, the bar's, or the signature's."""
         if accidental is not None:
-            self._accidentals[letter] = (accidental, octave, self._small)
+            self._accidentals[self._reach(letter, octave)] = (accidental, octave, self._small)
             alteration = accidental
         elif (letter, octave) in self._tied:
             alteration = self._tied[letter, octave]
@@ -68,19 +80,21 @@ class Pitches:
         """MIDI keys one step of the scale below and above a note being read, as key signature and bar have them."""
         for (letter, octave), alteration in self._spelt.items():
             if self._sounding(letter, octave, alteration) == midi:
-                step = _LETTERS.index(letter) + 7 * octave
-                below, above = (self._in_scale(_LETTERS[near % 7], near // 7) for near in (step - 1, step + 1))
+                step = STEP_NAMES.index(letter) + 7 * octave
+                below, above = (self._in_scale(STEP_NAMES[near % 7], near // 7) for near in (step - 1, step + 1))
                 return (below, above) if below >= 0 and above <= _HIGHEST else None
         return None
 
+    def _reach(self, letter: str, octave: int) -> str | Name:
+        """What an accidental holds for: the letter in every octave, or in its own alone."""
+        return (letter, octave) if self.propagate == "octave" else letter
+
     def _carried(self, letter: str, octave: int) -> int:
         signature = self.key.alterations.get(letter, 0)
-        carried = self._accidentals.get(letter)
+        carried = self._accidentals.get(self._reach(letter, octave)) if self._accidentals else None
         if carried is None or self.propagate == "not":
             return signature
         if carried[1] != octave and carried[0] != signature:
-            if self.propagate == "octave":
-                return signature
             self._notes.count("an accidental is carried into another octave (the default of ABC 2.1 section 11.3)", self._place())
         if carried[2] and not self._small and carried[0] != signature:
             self._notes.count("the accidental of a grace note holds for notes after it in its bar", self._place())
@@ -88,11 +102,10 @@ class Pitches:
 
     def _in_scale(self, letter: str, octave: int) -> int:
         alteration = self.key.alterations.get(letter, 0)
-        carried = self._accidentals.get(letter)
-        if carried is not None and self.propagate != "not" and (self.propagate == "pitch" or carried[1] == octave):
+        carried = self._accidentals.get(self._reach(letter, octave))
+        if carried is not None and self.propagate != "not":
             alteration = carried[0]
         return self._sounding(letter, octave, alteration)
 
     def _sounding(self, letter: str, octave: int, alteration: int) -> int:
-        pitching = self.pitching
-        return 12 * (octave + pitching.octaves + 1) + _STEPS[letter] + alteration + pitching.semitones
+        return 12 * octave + self._lift + STEPS[letter] + alteration

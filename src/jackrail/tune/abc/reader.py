@@ -11,6 +11,7 @@ from jackrail.tune.score.assemble import assemble
 from jackrail.tune.score.bar_lengths import check_lengths, find_starts, number_bars
 from jackrail.tune.score.written import Notes, WrittenBar
 
+from .agreement import say_differences
 from .layers import merged, part_order
 from .listing import header_fault, tune_offer, voice_offers
 from .text import TuneText
@@ -76,17 +77,36 @@ def read_abc(tune: TuneText, title: str = "", warnings: tuple[str, ...] = (), ch
         notes.say(f"music on line {tune.stray} follows an empty line and belongs to no tune: left out")
     if tune.default:
         notes.say(f"the field on line {tune.default} stands outside the tunes and is not followed (ABC 2.1 section 10.5.2)")
-    order = part_order(bars, next(iter(lines.voices.values())).parts, lines.part_order, notes)
+    order = part_order(bars, lines.parts, lines.part_order, notes)
     return assemble(tune.title or title, bars, order, notes)
 
 
-def _say_tempo_doubts(doubts: Sequence[str], bars: Sequence[WrittenBar], notes: Notes) -> None:
+def _say_tempo_doubts(doubts: Sequence[tuple[str, str]], bars: Sequence[WrittenBar], notes: Notes) -> None:
     """Q: fields that gave no tempo are left out; if there is no other, the first is said with what is taken instead."""
     alone = bool(doubts) and not any(bar.tempo for bar in bars)
     if alone:
-        notes.no_tempo = doubts[0]
-    for doubt in doubts[alone:]:
-        notes.say(f"{doubt}: left out")
+        notes.no_tempo = doubts[0][0]
+    for _, where in doubts[alone:]:
+        notes.count("a tempo that cannot be read as a number is left out", where)
+
+
+def _read_together(voices: Sequence[Voice], notes: Notes) -> None:
+    """Tell what it means that all voices are read; those for drums are left out unless there are no others."""
+    sounding = [voice for voice in voices if voice.note_count]
+    drums = [voice for voice in sounding if voice.pitches.drums]
+    heard = [voice for voice in sounding if voice not in drums]
+    for voice in drums:
+        if heard:
+            voice.silence()
+            notes.say(f"voice {voice.name} has a clef of drums (perc) and is left out; --voice {voice.name} reads it as notes")
+        else:
+            notes.say(f"voice {voice.name} has a clef of drums (perc): it is read as notes")
+    heard = heard or drums
+    if len(heard) > 1:
+        way_out = "--voice picks one of them, --line top the highest line"
+        named = ", ".join(voice.name for voice in heard[:8])
+        notes.say(f"{len(heard)} voices are read together as one melody: {named}; {way_out}")
+        say_differences(heard, notes)
 
 
 def _chosen(lines: TuneLines, wanted: str | None) -> list[Voice]:
@@ -94,9 +114,7 @@ def _chosen(lines: TuneLines, wanted: str | None) -> list[Voice]:
     voices = [voice for voice in lines.voices.values() if voice.finish()]
     heard = [voice.name for voice in voices if voice.note_count]
     if wanted is None:
-        if len(heard) > 1:
-            way_out = "--voice picks one of them, --line top the highest line"
-            lines.notes.say(f"{len(heard)} voices are read together as one melody: {', '.join(heard[:8])}; {way_out}")
+        _read_together(voices, lines.notes)
         return voices
     found = [voice for voice in voices if wanted == voice.name] or [
         voice for voice in voices if wanted.casefold() == lines.voice_names.get(voice.name, "").casefold()

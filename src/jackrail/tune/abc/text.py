@@ -14,7 +14,8 @@ from .text_strings import plain
 MAX_TUNES = 50_000
 _FIELD = re.compile(r"([A-Za-z+]):(.*)")
 _MUSIC_LETTER = re.compile(r"[A-Ga-g]:+\|")  # the end of a repeat after a note
-_PASSED_BY = frozenset("ABCDFGHNORSWZrw")  # fields of text that nobody reads here
+TEXT_FIELDS = frozenset("ABCDFGHNORSWZrw")
+"""Fields of text that the music does not need (ABC 2.1 section 3, the table of fields)."""
 _LONGEST_FIELD = 4000
 _DEFAULTS = re.compile(r"[KLMmQU]:")
 
@@ -105,7 +106,7 @@ class _Cutter:
         if self.lines is None or self.field < 0:
             return False
         start, text = self.lines[self.field]
-        if text[0] in _PASSED_BY:
+        if text[0] in TEXT_FIELDS:
             return True
         if len(text) > _LONGEST_FIELD:
             return False

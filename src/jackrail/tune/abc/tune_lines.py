@@ -15,7 +15,7 @@ from .fields import Key, default_unit, read_key, read_metre, read_parts, read_te
 from .music import MusicReader
 from .pitching import FieldError, Pitching, pitching_words, read_pitching
 from .prepare import prepared
-from .text import TuneText, field_of, uncommented
+from .text import TEXT_FIELDS, TuneText, field_of, uncommented
 from .text_strings import plain
 from .voice import Voice
 
@@ -27,11 +27,24 @@ MAX_TUNE_SIZE = 150_000
 MAX_VOICES = 64
 _NAMED = re.compile(r'[\w-]+="[^"]*"|\S+')
 _NAME = re.compile(r'(?:name|nm)=(?:"([^"]*)"|(\S+))')
-_IGNORED = frozenset("ABCDEFGHNORSTWXZrwj")  # fields of text, sorted or printed by others
+_IGNORED = TEXT_FIELDS | frozenset("ETXj")  # what is sorted or printed by others
+
+# Directives of programs that play ABC and change what sounds (from memory; ABC 2.1 section 11 knows none of them) -> what is said.
+_NOT_FOLLOWED = {
+    re.compile(r"midi r?transpose\b"): "%%MIDI transpose is not followed: the tune sounds as written",
+    re.compile(r"transpose\b"): "%%transpose is not followed: the tune sounds as written",
+    re.compile(
+        r"midi channel 10\b"
+    ): "%%MIDI channel 10 (drums) is not followed: the voice is read as notes; --voice reads one voice alone",
+    re.compile(r"midi voice .*\bmute\b"): "%%MIDI voice with mute is not followed: the voice is read; --voice reads one voice alone",
+}
 
 
 class TuneLines:
-    """Reads the lines of a tune. voices: by their V: id; voice_names: what name= calls them; part_order: of P:, written out."""
+    """Reads the lines of a tune. voices: by their V: id; voice_names: what name= calls them; part_order: of P:, written out.
+
+    parts: label and first bar of each part marked in the music, counted in the voice read last.
+    """
 
     def __init__(self, tune: TuneText, warnings: tuple[str, ...] = ()) -> None:
         self.tune = tune
@@ -46,11 +59,12 @@ class TuneLines:
         self.key: Key | None = None
         self.pitching = Pitching()
         self.tempo_text = ""
-        self.tempo_doubts: list[str] = []
+        self.tempo_doubts: list[tuple[str, str]] = []  # what is wrong with a tempo, and its text and place in short
         self.part_order = ""
         self.propagate = "pitch"
         self.voices: dict[str, Voice] = {}
-        self.voice_words: dict[str, list[str]] = {}
+        self.voice_pitching: dict[str, Pitching] = {}
+        self.parts: list[tuple[str, int]] = []
         self.voice_names: dict[str, str] = {}
         self.in_text = False
         self.last_letter = ""
@@ -76,6 +90,17 @@ class TuneLines:
             self.faults.append(Fault("tune", "most of this is no ABC music", value=f"{self.music.unreadable} unreadable characters"))
         if self.faults:
             raise BadInput(self.faults[:MAX_FAULTS])
+        self._settle_voices()
+
+    def _settle_voices(self) -> None:
+        """All voices read to their ends, in the order of the header; parts begin in all of them."""
+        order = [name for name in self.voice_pitching if name in self.voices]
+        self.voices = {name: self.voices[name] for name in dict.fromkeys([*order, *self.voices])}
+        self.parts = sorted(dict.fromkeys(self.parts), key=lambda part: part[1])
+        for voice in self.voices.values():
+            voice.finish()
+            for _, index in self.parts:
+                voice.part_begins(index)
 
     def _line(self, line: str, number: int) -> None:
         if line.startswith("%"):
@@ -111,12 +136,13 @@ class TuneLines:
             self.propagate = words[1]
             for voice in self.voices.values():
                 voice.pitches.propagate = words[1]
-        elif [word.lower() for word in words[:2]] == ["midi", "transpose"]:
-            self.notes.say("%%MIDI transpose is not followed: the tune sounds as written")
         elif words[0] == "abc-include":
             self.notes.say(f"I:abc-include is not followed: no other file is read ({' '.join(words[1:])[:40]!r})")
-        elif [word.lower() for word in words[:2]] == ["midi", "voice"] and "mute" in words:
-            self.notes.say("%%MIDI voice with mute is not followed: the voice is read; --voice reads one voice alone")
+        else:
+            lower = " ".join(words).lower()
+            for directive, said in _NOT_FOLLOWED.items():
+                if directive.match(lower):
+                    self.notes.say(said)
 
     def _field(self, letter: str, value: str, place: str) -> None:
         act = self._on.get(letter)
@@ -138,15 +164,16 @@ class TuneLines:
     def _open_voice(self) -> None:
         """Before music: make sure there is a voice to read it into."""
         if not self.voices:
-            self._select(next(iter(self.voice_words), "1"))
+            self._select(next(iter(self.voice_pitching), "1"))
 
     def _select(self, name: str) -> None:
         if name not in self.voices:
             unit_q = self.unit_q or default_unit(self.metre)
             voice = Voice(name, unit_q, self.metre, self.key or Key(), self.notes)
             voice.pitches.propagate = self.propagate
-            voice.pitches.pitching = Pitching(self.pitching.octaves, self.pitching.semitones)
-            self._pitch(voice, self.voice_words.get(name, []))
+            own = self.voice_pitching.get(name, Pitching())
+            self._say_both(own, self.pitching, f"the one in V:{name}")
+            voice.pitches.move(own.over(self.pitching))
             voice.write_key()
             if not self.voices:
                 self._first_voice(voice)
@@ -176,7 +203,7 @@ class TuneLines:
         beats = beats_per_minute(words)
         if beats is None:
             if words:
-                self.tempo_doubts.append(f"the tempo {words[:40]!r} has no number")
+                self.tempo_doubts.append((f"the tempo {words[:40]!r} has no number", repr(words[:40])))
             return None
         beat_q = beat_length_q(*(voice.metre or (4, 4)))
         self.notes.say(f'the tempo "{words[:40]}" has no number: {beats} beats a minute of {_quarters(beat_q)} are taken')
@@ -192,22 +219,30 @@ class TuneLines:
             self.notes.remark("the bagpipe key is played with F sharp and C sharp")
         if pitching is not None:
             self._unknown(pitching)
-            target = self._here.pitches.pitching if self._here else self.pitching
-            target.octaves, target.semitones = pitching.octaves, pitching.semitones
-        if self._here is None:
-            self.key = key or self.key or Key()
-        elif key is not None:
-            self._here.set_key(key)
+        if self._here is not None:
+            self._key_of_voice(self._here, key, pitching or Pitching())
+            return
+        self.pitching = (pitching or Pitching()).over(self.pitching)
+        if self.key is None and self.unit_q is None:  # of the metre in the header, whatever follows K: (ABC 2.1 section 3.1.7)
+            self.unit_q = default_unit(self.metre)
+        self.key = key or self.key or Key()
+
+    def _key_of_voice(self, voice: Voice, key: Key | None, pitching: Pitching) -> None:
+        self._say_both(self.voice_pitching.get(voice.name, Pitching()), pitching, "the later one, in K:,")
+        voice.pitches.move(pitching.over(voice.pitches.pitching))
+        if key is not None:
+            voice.set_key(key)
+        elif pitching.transpose is not None:
+            voice.write_key()
 
     def _unknown(self, pitching: Pitching) -> None:
         for word in pitching.unknown:
             self.notes.say(f"{word} is not followed: the voice sounds as written")
 
-    def _pitch(self, voice: Voice, words: list[str]) -> None:
-        pitching = read_pitching(words)
-        self._unknown(pitching)
-        voice.pitches.pitching.octaves += pitching.octaves
-        voice.pitches.pitching.semitones += pitching.semitones
+    def _say_both(self, own: Pitching, of_key: Pitching, followed: str) -> None:
+        """K: and V: both move a voice: what they do together ABC 2.1 section 4.6 leaves open."""
+        for word in own.in_both(of_key):
+            self.notes.say(f"{word} stands in K: and in V:, {followed} is followed (ABC 2.1 section 4.6 leaves it open)")
 
     def _metre(self, value: str) -> None:
         metre = read_metre(value)
@@ -226,7 +261,7 @@ class TuneLines:
         try:
             read_tempo(value, Fraction(1))
         except FieldError as error:
-            self.tempo_doubts.append(f"the tempo on {self.place} {error}")
+            self.tempo_doubts.append((f"the tempo on {self.place} {error}", f"{value.strip()[:40]!r} on {self.place}"))
             return
         if self._here is None:
             self.tempo_text = value
@@ -241,27 +276,29 @@ class TuneLines:
                 self.notes.say(f"the order of parts {error}: the tune is played as written")
         else:
             self._open_voice()
-            self.music.voice.start_part(value.strip())
+            self.parts.append((value.strip(), self.music.voice.start_part()))
+            for voice in self.voices.values():
+                voice.used = frozenset()
 
     def _voice(self, value: str) -> None:
         words = _NAMED.findall(value)
         if not words:
             raise FieldError("a voice without a name", "write V:1")
-        name, settings = words[0], pitching_words(words[1:])
-        read_pitching(settings)  # refused here, where its line is known
+        name, pitching = words[0], read_pitching(pitching_words(words[1:]))
+        self._unknown(pitching)
         called = _NAME.search(value)
         if called is not None:
             self.voice_names[name] = plain(called[1] or called[2] or "").replace("\\n", " ").strip()
+        self.voice_pitching[name] = pitching.over(self.voice_pitching.get(name, Pitching()))
         if self.key is None:
-            self.voice_words[name] = settings
             return
         known = name in self.voices
-        if not known:
-            self.voice_words.setdefault(name, []).extend(settings)
         self._select(name)
-        if known and settings:
-            self.music.voice.pitches.pitching = Pitching()
-            self._pitch(self.music.voice, settings)
+        if known:
+            self._say_both(pitching, self.pitching, f"the one in V:{name}")
+            self.music.voice.pitches.move(pitching.over(self.music.voice.pitches.pitching))
+            if pitching.transpose is not None:
+                self.music.voice.write_key()
 
     def _user(self, value: str) -> None:
         letter, _, sign = (part.strip() for part in value.partition("="))

@@ -29,7 +29,6 @@ class Voice:
         self.metre = metre
         self.notes = notes
         self.bars: list[WrittenBar] = []
-        self.parts: list[tuple[str, int]] = []
         self.ending: frozenset[int] = frozenset()
         self.used: frozenset[int] = frozenset()  # passes that the endings in a row so far are for
         self.plays = 0
@@ -52,7 +51,6 @@ class Voice:
         self.cursor_q = Fraction(0)
         self.longest_q = Fraction(0)
         self.overlay = 0
-        self.pitches.new_bar()
         return WrittenBar(len(self.bars) + 1, beats, unit, free=self.metre is None, ending=self.ending)
 
     def sound(self, heads: list[tuple[int, Quarters]], length_q: Quarters) -> None:
@@ -71,7 +69,7 @@ class Voice:
             heads = [(midi, duration_q * factor) for midi, duration_q in heads]
             length_q = length_q * factor
         if self.pending:
-            self.place_marks(self.bar)
+            self._place_marks_here()
         if self.waiting.ornaments:
             self._ornament(heads)
         voice = f"{self.name}&{self.overlay}" if self.overlay else self.name
@@ -151,6 +149,7 @@ class Voice:
         if back > len(self.bars):
             return False
         self.waiting.trail(self.bar, self._sounding_last())
+        self._break_off("before a line of music laid over (&)")
         overlay = self.overlay + 1
         if back:
             self.bar.length_q = self.longest_q
@@ -170,8 +169,15 @@ class Voice:
         bar, self.overlay = self.ahead.pop(0)
         self.cursor_q = Fraction(0)
         self.longest_q = bar.length_q
-        self.pitches.new_bar()
         return bar
+
+    def _break_off(self, where: str) -> None:
+        """Nothing goes on from the last note: a broken rhythm or tuplet begun is told."""
+        if self.broken is not _ONE:
+            self.notes.count(f"broken rhythm lacks its second note {where}", self.bar)
+        if self.tuplet[0]:
+            self.notes.count(f"a tuplet lacks its last notes {where}", self.bar)
+        self.broken, self.tuplet, self.last = _ONE, (0, _ONE), None
 
     def set_unit(self, unit_q: Quarters) -> None:
         """A new unit note length. lengths: note lengths met since, by how they are written."""
@@ -197,8 +203,8 @@ class Voice:
         sharps = moved_signature(key.sharps, self.pitches.pitching.semitones) if key.mode in TONIC_FIFTHS else 0
         self.bar.keys.append((self.cursor_q, (sharps, key.mode)))
 
-    def close_bar(self) -> None:
-        """End the bar being filled, if anything of it has been read."""
+    def close_bar(self, *, line: bool = True) -> None:
+        """End the bar being filled, if anything of it has been read. line: with a bar line, up to which accidentals hold."""
         length_q = max(self.cursor_q, self.longest_q)
         if self.waiting.ornaments:
             self.waiting.trail(self.bar, self._sounding_last())
@@ -210,6 +216,8 @@ class Voice:
         self.bar.settle_chords(self.notes, self.bar)
         self.bars.append(self.bar)
         self.bar = self._next_bar()
+        if line:
+            self.pitches.new_bar()
 
     def bar_line(self, ends: int, *, double: bool, starts: int) -> None:
         """A bar line with `ends` colons before and `starts` after it; double: it closes a section."""
@@ -243,8 +251,10 @@ class Voice:
             self.plays = starts + 1 if starts > 1 else 0
 
     def start_ending(self, passes: frozenset[int]) -> None:
-        """A bracket for some passes begins here."""
-        self.close_bar()
+        """A bracket for some passes begins here. It is no bar line, but what an earlier bracket ends with does not lead to it."""
+        self.close_bar(line=False)
+        if self.bars and self.bars[-1].ending:
+            self.pitches.let_go()
         again = passes & self.used
         if again:
             self.notes.count(f"two endings are for pass {min(again)}, check their numbers", self.bar)
@@ -252,11 +262,21 @@ class Voice:
         self.ending = self.bar.ending = passes
         self.bar.ending_start = True
 
-    def start_part(self, label: str) -> None:
-        """A P: field in the music: a part begins here."""
-        self.close_bar()
-        self.parts.append((label, len(self.bars)))
-        self.bar.section_start = True
+    def start_part(self) -> int:
+        """A P: field in the music: a part begins here, an ending is over (ABC 2.1 section 4.10). The number of bars before it."""
+        self.close_bar(line=False)
+        self.ending = self.bar.ending = frozenset()
+        self.bar.section_start, self.bar.ending_start = True, False
+        return len(self.bars)
+
+    def part_begins(self, index: int) -> None:
+        """Of a finished voice: a part, perhaps marked in another voice, begins with the bar `index`."""
+        for bar in self.bars[index : index + 1]:
+            bar.section_start = True
+        for bar in self.bars[index:]:
+            if bar.ending_start:
+                break
+            bar.ending = frozenset()
 
     def place_marks(self, bar: WrittenBar) -> None:
         """Set waiting signs (segno, D.C. ...) on `bar`."""
@@ -266,6 +286,12 @@ class Voice:
             else:
                 mark_words(bar, STEERING.get(name, name), self.cursor_q)
         self.pending = []
+
+    def _place_marks_here(self) -> None:
+        """Set waiting signs where the next note stands."""
+        self.place_marks(self.bar)
+        if self.bars and not self.cursor_q and (self.bar.jump or self.bar.to_coda is not None or self.bar.fine_q is not None):
+            self.notes.count("a jump or Fine stands at the beginning of a bar, which is played before it is taken", self.bar)
 
     def _settle_unsure(self) -> None:
         """Words of `UNSURE` are signs only where a jump that leads to them stands later in the tune."""
