@@ -74,7 +74,7 @@ def test_what_chooses_nothing_in_a_listing_is_refused(words):
 def test_every_tune_of_a_book_is_checked(tmp_path):
     book = tmp_path / "book.abc"
     heads = ["X:1\nT:One\nM:4/4\nL:1/4\nK:G\n", "X:4\nT:Two\nM:4/4\nL:1/4\nK:G\n", "X:9\nT:Three\nM:4/4\nL:1/4\nK:G\n"]
-    book.write_text("\n".join(head + body + "\n" for head, body in zip(heads, ["GABd|]", "GA[Bd|]", "GAB|d4|]"], strict=True)))
+    book.write_text("\n".join(head + body + "\n" for head, body in zip(heads, ["GABd|]", "GA[Bd|]", "GABd|GAB|dBAG|d4|]"], strict=True)))
     done = run("check", ROOT / "machines" / "quay_zither.toml", book, "--json")
     assert done.exit_code == 2
     told = json.loads(done.stdout)
