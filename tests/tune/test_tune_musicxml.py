@@ -176,6 +176,42 @@ def test_a_transposition_after_its_key_moves_the_key_too():
     assert [(mark.sharps, mark.mode) for mark in read(score(DIVISIONS + key + moved + note("D"))).keys] == [(0, "major")]
 
 
+def test_a_transposition_without_a_new_key_moves_the_key_in_force():
+    # transpose: what stands in two sharps sounds in none for an instrument in B flat, in five for one in E flat (a minor third up).
+    key = "<attributes><key><fifths>2</fifths></key><transpose><chromatic>-2</chromatic></transpose></attributes>"
+    up = "<attributes><transpose><chromatic>-9</chromatic></transpose></attributes>"
+    tune = read(score(DIVISIONS + key + note("D"), up + note("D", 2) + up.replace("-9", "0") + note("D", 2)))
+    assert [(float(mark.onset_q), mark.sharps) for mark in tune.keys] == [(0, 0), (2, -1), (3, 2)]
+    assert read(score(DIVISIONS + note("D"), up + note("D"))).keys == ()
+
+
+def metre(beats: int, unit: int = 4) -> str:
+    return f"<attributes><time><beats>{beats}</beats><beat-type>{unit}</beat-type></time></attributes>"
+
+
+LATE = "a metre that begins within a measure counts from the next measure on"
+
+
+def test_a_metre_within_a_measure_is_for_the_next():
+    # time: a measure of 2/4 that a sign for 3/4 stands in is no short one of 3/4.
+    tune = read(score(DIVISIONS + note("C"), note("D", 2) + metre(3) + note("E", 2), note("F", 6)))
+    assert [bar.metre for bar in tune.bars] == ["2/4", "2/4", "3/4"]
+    assert f"{LATE}: measure 2" in tune.warnings
+    assert not any("holds" in warning for warning in tune.warnings)
+
+
+def test_a_metre_at_the_end_of_a_measure_announces_the_next():
+    tune = read(score(DIVISIONS + note("C") + metre(3), note("F", 6)))
+    assert [bar.metre for bar in tune.bars] == ["2/4", "3/4"]
+    assert not any(LATE in warning for warning in tune.warnings)
+    assert not any(LATE in warning for warning in read(score(DIVISIONS + note("C", 2) + metre(2) + note("D", 2))).warnings)
+
+
+def test_a_bar_after_free_metre_is_free_no_more():
+    free = "<attributes><time><senza-misura/></time></attributes>"
+    assert [bar.metre for bar in read(score(DIVISIONS + free + note("C", 14), metre(2) + note("D"))).bars] == ["none", "2/4"]
+
+
 def test_forward_and_backup():
     move = "<forward><duration>2</duration></forward>"
     assert heads(score(DIVISIONS + note("C", 2) + move, note("D"))) == [(0, 1, 72), (2, 2, 74)]

@@ -196,6 +196,68 @@ def test_chords_of_another_part():
     assert "chord symbols were taken from part 2 (Piano)" in tune.remarks
 
 
+def plain(step: str, offset: int = 0) -> str:
+    moved = f"<offset>{offset}</offset>" if offset else ""
+    return f"<harmony><root><root-step>{step}</root-step></root><kind>major</kind>{moved}</harmony>"
+
+
+def placed(*measures: str) -> list[tuple[float, str]]:
+    return [(float(c.onset_q), c.symbol) for c in read(score(*measures)).chords]
+
+
+MOVED = "chord symbols whose offset leads into another measure are put there"
+
+
+def test_an_offset_may_lead_into_another_measure():
+    # offset: "represented in terms of divisions, and indicates where the direction will appear relative to the current musical location".
+    assert placed(DIVISIONS + plain("C") + plain("G", 6) + note("C"), note("D"), note("E")) == [(0, "C"), (3, "G")]
+    assert placed(DIVISIONS + plain("C") + plain("G", 10) + note("C"), note("D"), note("E")) == [(0, "C"), (5, "G")]
+    assert placed(DIVISIONS + plain("C") + note("C"), plain("G", -2) + note("D")) == [(0, "C"), (1, "G")]
+    assert f"{MOVED}: measure 2" in read(score(DIVISIONS + plain("C") + note("C"), plain("G", -2) + note("D"))).remarks
+
+
+def test_the_repeated_measure_has_the_chord_that_an_offset_led_into_it():
+    again = '<barline location="right"><repeat direction="backward"/></barline>'
+    start = '<barline location="left"><repeat direction="forward"/></barline>'
+    played = placed(DIVISIONS + plain("C") + plain("G", 6) + note("C"), start + note("D") + again)
+    assert played == [(0, "C"), (3, "G"), (4, "C"), (5, "G")]
+
+
+def test_an_offset_that_leads_out_of_the_tune_is_named():
+    late = read(score(DIVISIONS + plain("C") + note("C"), plain("G", 6) + note("D")))
+    assert [c.symbol for c in late.chords] == ["C"]
+    assert "chord symbols whose offset leads beyond the last measure are left out: measure 2" in late.warnings
+    early = read(score(DIVISIONS + plain("C", -1) + note("C")))
+    assert [(float(c.onset_q), c.symbol) for c in early.chords] == [(0, "C")]
+    assert "chord symbols whose offset leads too far back are put at the beginning: measure 1" in early.warnings
+
+
+def guitar(*measures: str) -> str:
+    return another("P2", DIVISIONS + measures[0], *measures[1:])
+
+
+def test_more_chords_over_another_part_are_named():
+    data = score(DIVISIONS + plain("C") + note("C"), note("D"), parts=guitar(plain("C") + note("G"), plain("G") + note("G")))
+    assert [c.symbol for c in read(data).chords] == ["C"]
+    told = "part 2 (P2) has 1 chord symbol that is not among those of part 1 (Fiddle), which are played: left out"
+    assert told in read(data).warnings
+
+
+def test_the_same_chords_over_another_part_are_no_more():
+    # The same sounds, though the other part is written a tone higher, for B flat, and says the C again.
+    moved = "<attributes><transpose><chromatic>-2</chromatic></transpose></attributes>"
+    parts = guitar(moved + plain("D") + note("G"), plain("D") + note("G"))
+    data = score(DIVISIONS + plain("C") + note("C"), note("D"), parts=parts)
+    assert not any("not among those" in warning for warning in read(data).warnings)
+
+
+def test_more_chords_over_a_third_part_than_over_the_one_that_lends_them_are_named():
+    third = another("P3", DIVISIONS + plain("F") + note("G"), plain("A") + note("G"))
+    data = score(DIVISIONS + note("C"), note("D"), parts=guitar(plain("C") + note("G"), note("G")) + third)
+    assert [c.symbol for c in read(data).chords] == ["C"]
+    assert any("part 3 (P3) has 2 chord symbols that are not among those of part 2 (P2)" in told for told in read(data).warnings)
+
+
 def printed(kind: str, text: str) -> str:
     return f'<harmony>{C}<kind text="{text}">{kind}</kind></harmony>'
 

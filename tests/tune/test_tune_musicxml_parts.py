@@ -110,6 +110,36 @@ def test_a_voice_name_of_two_staves():
     assert {offer.options[-1] for offer in offers(data)} == {"1/1", "2", "2/1"}
 
 
+def test_a_voice_that_crosses_to_another_staff_is_read_wherever_it_stands():
+    # staff: "Staff values are numbers, with 1 referring to the top-most staff in a part"; a voice may cross from one to another.
+    low = BACK + note("C", 4, on(2, 5), octave=3)
+    data = score(DIVISIONS + note("C", 2, on(1, 1)) + note("G", 2, on(2, 1), octave=4) + low, note("D", 4, on(1, 1)) + low)
+    assert heads(data) == [(0, 1, 72), (1, 1, 67), (2, 2, 74)]
+    assert "voices that cross to another staff are read wherever they stand: voice 1" in read(data).remarks
+    assert "only the upper staff of the part is read; of what is left out --voice can ask for 5" in read(data).warnings
+    assert [(offer.options[-1], offer.chosen) for offer in offers(data)] == [("1/1", True), ("2/1", True), ("5", False)]
+
+
+def test_a_voice_of_the_lower_staff_that_reaches_up_stays_below():
+    high = note("E", 4, on(1, 1)) + BACK
+    data = score(DIVISIONS + high + note("C", 2, on(2, 5)) + note("G", 2, on(1, 5)), high + note("C", 4, on(2, 5)))
+    assert heads(data) == [(0, 2, 76), (2, 2, 76)]
+    told = "voices with most of their notes on a lower staff are left out on the upper one, too: voice 5"
+    assert told in read(data).warnings
+    assert any("--voice can ask for 5" in warning for warning in read(data).warnings)
+    assert [n.midi for n in read(data, voice="5").notes] == [72, 79, 72]
+
+
+def test_a_voice_that_only_reaches_up_is_read_above_where_nothing_else_stands():
+    assert heads(score(DIVISIONS + note("C", 2, on(2, 1)) + note("G", 2, on(1, 1)), note("D", 4, on(2, 1)))) == [(1, 1, 79)]
+
+
+def test_two_voices_of_one_name_that_stand_apart_cross_nothing():
+    both = note("C", 4, on(1, 1)) + BACK + note("C", 4, on(2, 1), octave=3)
+    crossing = note("C", 2, on(1, 1)) + note("G", 2, on(2, 1), octave=4)
+    assert heads(score(DIVISIONS + both, crossing)) == [(0, 2, 72), (2, 1, 72)]
+
+
 def test_a_voice_there_is_not():
     with pytest.raises(BadInput, match="has no voice of that name") as caught:
         read(piano(), voice="7")

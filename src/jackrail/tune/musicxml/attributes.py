@@ -61,6 +61,7 @@ def read_key(key: Element, reader: Reading) -> None:
         reader.notes.say(f"the key of {reader.place} is not one of the circle of fifths and is left out")
         return
     mode = (key.findtext("mode") or "major").strip().lower()
+    reader.key_written = True
     reader.written_key = (int(fifths), mode if mode in TONIC_FIFTHS else "none")
     mark_key(reader)
 
@@ -75,19 +76,19 @@ def mark_key(reader: Reading) -> None:
 
 
 def read_transpose(transpose: Element, reader: Reading) -> None:
-    """From written to sounding, for one staff or all. A key already written at this moment sounds moved, too."""
+    """From written to sounding, for one staff or all. The key in force sounds moved from here on, too."""
     chromatic = (transpose.findtext("chromatic") or "0").strip()
     octaves = (transpose.findtext("octave-change") or "0").strip()
     if not re.fullmatch(r"[+-]?\d{1,2}(?:\.0+)?", chromatic) or not re.fullmatch(r"[+-]?\d", octaves):
         reader.fault("a <transpose> cannot be read", repr(f"{chromatic} {octaves}"[:20]), "whole semitones and octaves")
         return
-    staff = transpose.get("number", "").strip()
+    staff, before = transpose.get("number", "").strip(), reader.semitones()
     if not staff:
         reader.by_staff.clear()
     reader.by_staff[staff] = int(float(chromatic)) + 12 * int(octaves)
     if transpose.find("double") is not None:
         reader.notes.say("the part is written to be doubled an octave away: the doubling is left out")
-    if reader.bar.keys and reader.bar.keys[-1][0] == reader.cursor_q:
+    if reader.key_written and reader.semitones() != before:
         mark_key(reader)
 
 

@@ -8,7 +8,6 @@ The augmented sixths and the Neapolitan sixth are counted from the keynote, whic
 from __future__ import annotations
 
 import re
-from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from jackrail.faults import BadInput
@@ -69,7 +68,7 @@ def read_harmony(harmony: Element, reader: Reading) -> None:
 
 
 def _place(harmony: Element, symbol: str, reader: Reading) -> None:
-    reader.bar.chords.append((max(Fraction(0), reader.moved_q(harmony.find("offset"))), symbol))
+    reader.bar.chords.append((reader.moved_q(harmony.find("offset")), symbol))
 
 
 def _kind(harmony: Element, reader: Reading) -> str:

@@ -42,7 +42,7 @@ def _offers(part: Part, *, chosen: bool) -> list[Offer]:
     lines = sorted(reader.survey, key=lambda line: (len(line[0]), line))[:MOST_LINES]
     if not lines:
         return [Offer("voice", part.number, part.name, option, "no notes with pitch", 0, chosen=chosen)]
-    upper = choose_line(part, None, Notes()).staff
+    unasked = choose_line(part, None, Notes())
     out = []
     for line in lines:
         notes = reader.survey[line]
@@ -58,7 +58,7 @@ def _offers(part: Part, *, chosen: bool) -> list[Offer]:
                 min(keys),
                 max(keys),
                 _together(notes),
-                chosen=chosen and upper in {None, line[0]},
+                chosen=chosen and unasked.holds(*line),
             )
         )
     return out

@@ -62,6 +62,8 @@ class PartReader(Reading):
         self.ornaments = Ornaments(self)
         self.open_ties: dict[tuple[int, Quarters], str] = {}
         self.back = self.copied = 0
+        self.late_metre_q = Fraction(0)
+        self.late_chords: list[tuple[Quarters, str]] = []
         self._on: dict[str, Callable[[Element], object]] = {
             "note": self._note, "attributes": self._attributes, "backup": self._backup, "forward": self._forward,
             "barline": lambda element: read_barline(element, self), "direction": lambda element: read_direction(element, self),
@@ -84,6 +86,8 @@ class PartReader(Reading):
                 break
         if self.faults:
             raise BadInput(self.faults[:MAX_FAULTS])
+        if self.late_chords:
+            self.notes.count("chord symbols whose offset leads beyond the last measure are left out", self.measure)
         if not self.metre_written and not self.silent:
             self.notes.say("no metre is written: beats are counted in 4/4")
         return self.bars
@@ -98,7 +102,7 @@ class PartReader(Reading):
         for name, label in handed_on:
             set_mark(bar, name, label, Fraction(0))
         self.heads, self.hidden, self.ornaments = [], [], Ornaments(self)
-        self.cursor_q = self.onset_q = length_q = Fraction(0)
+        self.cursor_q = self.onset_q = self.late_metre_q = length_q = Fraction(0)
         for element in measure:
             act = self._on.get(element.tag)
             if act is not None:
@@ -112,19 +116,38 @@ class PartReader(Reading):
 
     def _settle(self, bar: WrittenBar) -> None:
         """All that can be done only when the measure is known to its end."""
+        if self.late_metre_q < bar.length_q and self.late_metre_q:
+            self.notes.count("a metre that begins within a measure counts from the next measure on", self.measure)
         if self.hidden:
             self._settle_hidden(bar)
         self.ornaments.settle(self.heads)
         if self.back and not bar.notes:
             self._repeat_bar(bar)
-        bar.chords = [(min(onset_q, bar.length_q), symbol) for onset_q, symbol in bar.chords]
-        bar.settle_chords(self.notes, self.measure)
+        self._settle_chords(bar)
         for marks in (bar.tempo, bar.keys):
             marks.sort(key=lambda mark: mark[0])
         if self.survey is not None:
             for head in self.heads:
                 onset_q = self.bar_q + head.note.onset_q
                 self.survey.setdefault(head.line, []).append((onset_q, onset_q + head.note.duration_q, head.note.midi))
+
+    def _settle_chords(self, bar: WrittenBar) -> None:
+        """Chord symbols whose offset leads out of the measure belong into another."""
+        bar.chords += self.late_chords
+        early = [(onset_q, symbol) for onset_q, symbol in bar.chords if onset_q < 0]
+        self.late_chords = [(onset_q - bar.length_q, symbol) for onset_q, symbol in bar.chords if onset_q > bar.length_q]
+        bar.chords = [chord for chord in bar.chords if 0 <= chord[0] <= bar.length_q]
+        if early or self.late_chords:
+            self.notes.count("chord symbols whose offset leads into another measure are put there", self.measure, remark=True)
+        before = self.bars[-1] if self.bars else None
+        for onset_q, symbol in early:
+            if before is None or before.length_q + onset_q < 0:
+                self.notes.count("chord symbols whose offset leads too far back are put at the beginning", self.measure)
+            home, at_q = (bar, Fraction(0)) if before is None else (before, max(Fraction(0), before.length_q + onset_q))
+            home.chords.append((at_q, symbol))
+        if early and before is not None:
+            before.settle_chords(self.notes, self.measure)
+        bar.settle_chords(self.notes, self.measure)
 
     def _settle_hidden(self, bar: WrittenBar) -> None:
         """Notes that are not printed: beside printed ones they play an ornament out or double something, else they are the music."""
@@ -258,15 +281,22 @@ class PartReader(Reading):
     def _forward(self, element: Element) -> None:
         self.cursor_q += self._length(element, element.findtext("duration") or "") or 0
 
+    def _metre(self, metre: tuple[int, int] | None) -> None:
+        """A new metre; one within a measure is for the next."""
+        if self.cursor_q and metre != self.metre:
+            self.late_metre_q = self.cursor_q
+        elif not self.cursor_q:
+            self.bar.beats, self.bar.beat_unit = metre or (4, 4)
+            self.bar.free = metre is None
+        self.metre, self.metre_written = metre, True
+
     def _attributes(self, attributes: Element) -> None:
         divisions = attributes.findtext("divisions")
         if divisions is not None:
             self.divisions, self.quarters = read_divisions(divisions, self), {}
         time = of_staff(attributes, "time", self.staff)
         if time is not None:
-            self.metre, self.metre_written = read_time(time, self), True
-            self.bar.beats, self.bar.beat_unit = self.metre or (4, 4)
-            self.bar.free = self.metre is None or self.bar.free
+            self._metre(read_time(time, self))
         if self.reads == "form":
             return
         for transpose in attributes.iterfind("transpose"):

@@ -3,11 +3,14 @@
 Melody rule: a part asked for by number, id or name; else the first with notes whose name says that it is the melody (melody, lead,
 tune, vocal, voice, solo, right, soprano, canto, cantus, song in a few languages; not backing, alto, tenor, bass); else the first with
 notes. Of the part a voice that is asked for, from whichever staff ("2/1" is voice 1 of staff 2 only); else its upper staff, all voices.
+A voice that crosses from staff to staff belongs to the one where most of its notes stand, of equals the upper. One whose notes on two
+staves stand apart in a measure, with a <backup> between, is two voices of one name and crosses nothing.
 """
 
 from __future__ import annotations
 
 import re
+from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -130,11 +133,7 @@ def choose_line(part: Part, wanted: str | None, notes: Notes) -> Line:
     if not lines:
         return Line()
     if wanted is None:
-        staff = lines[0][0]
-        if any(other != staff for other, _ in lines):
-            below = ", ".join(voice_option(line, lines) for line in lines if line[0] != staff)
-            notes.say(f"only the upper staff of the part is read; of what is left out --voice can ask for {below}")
-        return Line(staff)
+        return _upper_staff(part, lines, notes)
     text = wanted.strip()
     found = [(staff, voice) for staff, voice in lines if text in {voice, f"{staff}/{voice}"}]
     if not found:
@@ -144,6 +143,49 @@ def choose_line(part: Part, wanted: str | None, notes: Notes) -> Line:
     if len(staves) > 1:
         notes.say(f"voice {text} stands in staves {', '.join(staves)}: all are read; {staves[0]}/{text} is the one of staff {staves[0]}")
     return Line(staves[0], found[0][1], several=len(staves) > 1)
+
+
+def _upper_staff(part: Part, lines: list[tuple[str, str]], notes: Notes) -> Line:
+    staff = lines[0][0]
+    if all(other == staff for other, _ in lines):
+        return Line(staff)
+    homes = _homes(part)
+    if not any(homes.get(voice, own) == staff for own, voice in lines):
+        homes = {}  # all that stands above only reaches up from below
+    line = Line(staff, across=homes)
+    left_out = [one for one in lines if not line.holds(*one)]
+    for voice, home in homes.items():
+        if home == staff:
+            notes.count("voices that cross to another staff are read wherever they stand", f"voice {voice}", remark=True)
+        elif (staff, voice) in lines:
+            notes.count("voices with most of their notes on a lower staff are left out on the upper one, too", f"voice {voice}")
+    if left_out:
+        asked = ", ".join(dict.fromkeys(voice if voice in homes else voice_option((own, voice), lines) for own, voice in left_out))
+        notes.say(f"only the upper staff of the part is read; of what is left out --voice can ask for {asked}")
+    return line
+
+
+def _homes(part: Part) -> dict[str, str]:
+    """Voices that cross from staff to staff -> the staff where most of their notes stand."""
+    found: dict[str, Counter[str]] = {}
+    apart: set[str] = set()
+    for measure in part.measures:
+        runs: dict[str, list[set[str]]] = {}
+        run = 0
+        last: dict[str, int] = {}
+        for element in measure:
+            if element.tag == "backup":
+                run += 1
+            elif element.tag == "note" and element.find("pitch") is not None and element.find("cue") is None:
+                staff, voice = (element.findtext("staff") or "1").strip(), (element.findtext("voice") or "1").strip()
+                found.setdefault(voice, Counter())[staff] += 1
+                if last.get(voice) != run:
+                    runs.setdefault(voice, []).append(set())
+                    last[voice] = run
+                runs[voice][-1].add(staff)
+        apart |= {voice for voice, own in runs.items() if not set.intersection(*own)}
+    crossing = {voice: staves for voice, staves in found.items() if len(staves) > 1 and voice not in apart}
+    return {voice: min(staves, key=lambda staff: (-staves[staff], _staff_order(staff))) for voice, staves in crossing.items()}
 
 
 def voice_option(line: tuple[str, str], lines: list[tuple[str, str]]) -> str:

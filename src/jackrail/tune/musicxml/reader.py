@@ -12,9 +12,9 @@ from jackrail.tune.score.fine import cut_at_fine
 from jackrail.tune.score.playing_out import play_order
 from jackrail.tune.score.written import Notes, WrittenBar
 
-from .form import read_aside, read_with_form
+from .form import read_with_form
+from .lent_chords import share_chords
 from .listing import list_parts
-from .part import PartReader
 from .parts import Part, choose_line, choose_part, parts_of
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ def read_musicxml(root: Element, title: str, choice: Choice = EVERYTHING, warnin
     _say_length(part, parts, notes)
     bars = read_with_form(part, parts, choose_line(part, choice.voice, notes), notes).bars
     _say_voices(bars, choice, notes)
-    _borrow_chords(bars, [other for other in parts if other is not part], notes)
+    share_chords(bars, part, parts, notes)
     find_starts(bars)
     check_lengths(bars, notes)
     cut_at_fine(bars)
@@ -55,17 +55,3 @@ def _say_voices(bars: list[WrittenBar], choice: Choice, notes: Notes) -> None:
         named = ", ".join(voices[:8])
         more = "" if choice.line == "top" else ", --line top the highest line"
         notes.say(f"voices {named} are read together; --voice picks one of them{more}")
-
-
-def _borrow_chords(bars: list[WrittenBar], others: list[Part], notes: Notes) -> None:
-    """Chord symbols may stand over another part of the score, such as a guitar's."""
-    if any(bar.chords for bar in bars):
-        return
-    lender = next((other for other in others if any(measure.find("harmony") is not None for measure in other.measures)), None)
-    if lender is None:
-        return
-    reader = read_aside(lender, PartReader(lender.measures, lender.place, notes, reads="chords"))
-    if reader is not None:
-        notes.remark(f"chord symbols were taken from {lender.place}")
-        for bar, lent in zip(bars, reader.bars, strict=False):
-            bar.chords = [(onset_q, symbol) for onset_q, symbol in lent.chords if onset_q <= bar.length_q]

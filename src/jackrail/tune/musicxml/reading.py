@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Literal
 
@@ -25,15 +26,18 @@ Reads = Literal["all", "music", "form", "chords"]
 class Line:
     """Which notes of a part are read: those of a staff and of a voice, None for all of them.
 
-    several: the voice stands in more staves than `staff`, whose key and transposition count; all are read.
+    several: the voice stands in more staves than `staff`, whose key and transposition count; all are read. across: the home staff of
+    voices that cross from staff to staff; each is read with its home, wherever its notes stand.
     """
 
     staff: str | None = None
     voice: str | None = None
     several: bool = False
+    across: Mapping[str, str] = field(default_factory=dict)
 
     def holds(self, staff: str, voice: str) -> bool:
         """Whether a note belongs to it."""
+        staff = self.across.get(voice, staff)
         return (self.staff is None or staff == self.staff or self.several) and self.voice in {None, voice}
 
 
@@ -65,6 +69,7 @@ class Reading:
         self.common = 1
         self.by_staff: dict[str, int] = {"": 0}
         self.written_key: tuple[int, str] = (0, "major")
+        self.key_written = False
         self.metre: tuple[int, int] | None = (4, 4)
         self.metre_written = False
         self.ending: frozenset[int] = frozenset()
