@@ -100,7 +100,13 @@ def _search(setting: Setting) -> Iterator[Finding]:
         yield Finding("fit.slower", "note", WHOLE_TUNE, text, factor, 1, "of the written tempo", advice)
     if not setting.optimal:
         advice = "--key and --tempo leave less to be searched"
-        yield Finding("fit.not-proven", "note", WHOLE_TUNE, "the search was cut short: a better setting may exist", advice=advice)
+        yield Finding(
+            "fit.not-proven",
+            "note",
+            WHOLE_TUNE,
+            "a better setting may exist: the search was cut short, or ornaments that could not be whole were set aside on the way",
+            advice=advice,
+        )
 
 
 def _first(setting: Setting, kind: LossKind) -> str:

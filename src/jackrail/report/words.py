@@ -145,7 +145,7 @@ def how_played(work: Work) -> list[tuple[str, str]]:
         ("Chords", chords_in_words(tune, setting)),
         ("Transposed", f"{interval(shift)} than written" if shift else "no"),
         ("Tuned to", f"A4 at {work.machine.instrument.a4_hz:g} Hz"),
-        ("Search", "proven: no setting gives up less" if setting.optimal else "cut short: a better setting may exist"),
+        ("Search", "proven: no setting gives up less" if setting.optimal else "not proven: a better setting may exist"),
     ]
 
 

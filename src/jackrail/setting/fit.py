@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import replace
+from itertools import count
 
 from jackrail.faults import BadInput, Fault
 from jackrail.motion.voice import Voice
@@ -20,6 +21,8 @@ from .search import Found, Search
 from .wishes import Wishes, slowdown_for, transpositions_for, written_tempo
 
 _LEAD_IN_STEP_S = 0.25
+_MOST_TRIES = 8
+"""Searches with ever fewer ornaments before all are left out."""
 
 
 def fit(tune: Tune, voices: tuple[Voice, ...], machine_name: str, wishes: Wishes | None = None) -> Setting:
@@ -63,13 +66,17 @@ def _arrange(heard: Tune, full: Tune, voices: tuple[Voice, ...], machine_name: s
 
 
 def _search(parts: Parts, by_key: Mapping[int, Parts], transpositions: list[int], slowdown: float | None) -> Found:
-    """The arrangement of least cost, again without such ornaments as would not be whole in it until there is none."""
-    while True:
+    """The arrangement of least cost, again without such ornaments as would not be whole in it until there is none.
+
+    What was set aside in one key might have been whole in another, so then nothing is proven any more.
+    """
+    for done in count():
         found = Search(parts, by_key).run(transpositions, slowdown)
         torn = parts.torn({index for index, option in enumerate(found.notes.options) if option is not None and option.octaves == 0})
         if not torn:
-            return found
-        parts.barred |= torn
+            break
+        parts.barred |= torn if done < _MOST_TRIES else {index for index, note in enumerate(parts.tune.notes) if note.ornamental}
+    return replace(found, proven=found.proven and not parts.barred)
 
 
 def _setting(parts: Parts, found: Found, machine_name: str, wishes: Wishes) -> Setting:
