@@ -149,7 +149,7 @@ class Voice:
         if back > len(self.bars):
             return False
         self.waiting.trail(self.bar, self._sounding_last())
-        self._break_off("before a line of music laid over (&)")
+        self._break_off(" before a line of music laid over (&)", self.bar)
         overlay = self.overlay + 1
         if back:
             self.bar.length_q = self.longest_q
@@ -171,12 +171,12 @@ class Voice:
         self.longest_q = bar.length_q
         return bar
 
-    def _break_off(self, where: str) -> None:
+    def _break_off(self, where: str, bar: WrittenBar) -> None:
         """Nothing goes on from the last note: a broken rhythm or tuplet begun is told."""
         if self.broken is not _ONE:
-            self.notes.count(f"broken rhythm lacks its second note {where}", self.bar)
+            self.notes.count(f"broken rhythm lacks its second note{where}", bar)
         if self.tuplet[0]:
-            self.notes.count(f"a tuplet lacks its last notes {where}", self.bar)
+            self.notes.count(f"a tuplet lacks its last notes{where}", bar)
         self.broken, self.tuplet, self.last = _ONE, (0, _ONE), None
 
     def set_unit(self, unit_q: Quarters) -> None:
@@ -315,9 +315,7 @@ class Voice:
         self.close_bar()
         last = self.bars[-1] if self.bars else self.bar
         self.waiting.leave_out(last)
-        if self.tuplet[0]:
-            self.notes.count("a tuplet lacks its last notes", last)
-            self.tuplet = (0, _ONE)
+        self._break_off("", last)
         if self.pending and self.bars:
             self.place_marks(self.bars[-1])
         self._settle_unsure()
