@@ -6,6 +6,7 @@ import struct
 import subprocess
 import sys
 import zipfile
+from collections.abc import Iterable
 from pathlib import Path
 
 import pytest
@@ -40,6 +41,34 @@ print(json.dumps(rows))
 """
 LARGE = 8 * 2**20 - 100
 NOTE = b"<note><pitch><step>C</step><octave>4</octave></pitch><duration>1</duration></note>"
+
+
+def abc_of(music: bytes, header: bytes = b"") -> bytes:
+    """Bars of a whole note each."""
+    return b"X:1\nM:4/4\nL:1/1\nQ:1/4=90\n" + header + b"K:C\n" + music + b"\n"
+
+
+def musicxml_of(measures: Iterable[bytes]) -> bytes:
+    start = b"<measure><attributes><divisions>1</divisions></attributes>" + NOTE + b"</measure>"
+    part = b"<part id='P'>" + start + b"".join(measures) + b"</part>"
+    return b"<score-partwise><part-list><score-part id='P'/></part-list>" + part + b"</score-partwise>"
+
+
+def lines(piece: bytes, count: int) -> bytes:
+    """`piece` so many times, a hundred on a line."""
+    return (piece * 100 + b"\n") * (count // 100)
+
+
+SEGNO = (
+    b"<measure><direction><direction-type><segno/></direction-type><sound segno='%d'/></direction>"
+    + NOTE
+    + b"<sound dalsegno='%d'/></measure>"
+)
+FORWARD = b"<measure><barline location='left'><repeat direction='forward'/></barline>" + NOTE + b"</measure>"
+BRACKET = (
+    b"<measure><barline location='left'><ending number='%d' type='start'/></barline>" + NOTE
+    + b"<barline location='right'><ending number='%d' type='discontinue'/></barline></measure><measure>" + NOTE + b"</measure>"
+)  # fmt: skip
 HOSTILE = {
     "notes.abc": b"X:1\nK:C\n" + b"A" * LARGE,
     "bars.abc": b"X:1\nK:C\n" + b"|" * LARGE,
@@ -56,6 +85,26 @@ HOSTILE = {
     "tags.xml": b"<score-partwise>" + b"<a/>" * (LARGE // 4 - 10) + b"</score-partwise>",
     "attributes.xml": b"<score-partwise " + b" ".join(b"a%d=''" % n for n in range(500_000)) + b"></score-partwise>",
     "measures.xml": b"<score-partwise><part id='P'>" + b"<measure/>" * 400_000 + b"</part></score-partwise>",
+    # Signs that steer play, each of which may ask about all others.
+    "segno_and_jump.abc": abc_of(lines(b"!segno!C!D.S.!|", 7000)),
+    "segnos.abc": abc_of(lines(b"!segno!C|", 15_000) + b"C!D.S.!|" * 100),
+    "segnos_nowhere.abc": abc_of(lines(b"C!D.S.!|", 15_000)),
+    "capos.abc": abc_of(lines(b"C!D.C.!|", 15_000)),
+    "fines.abc": abc_of(lines(b"C!fine!|", 15_000) + b"C!D.C.!|]"),
+    "ways_to_the_coda.abc": abc_of(lines(b"C!dacoda!|", 10_000) + b"C!D.C.alcoda!|!coda!C|]"),
+    "double_bars.abc": abc_of(lines(b"A||B:|", 6000)),
+    "forward_repeats.abc": abc_of(lines(b"|:C", 19_000)),
+    "endings.abc": abc_of(lines(b"|1C:|2C", 9000)),
+    "long_repeat.abc": abc_of(b"|:" + lines(b"C|", 9000) + b"C:|"),
+    "long_endings.abc": abc_of(b"|:" + lines(b"C|", 9000) + b"|1-63C:|64C|]"),
+    "colons.abc": abc_of(lines(b"C|", 5000) + b"|1C|2C||" + lines(b"C|", 5000) + b"C" + b":" * 50_000 + b"|]"),
+    "colons_at_endings.abc": abc_of(b"|:" + lines(b"C|", 5000) + b"|1C:|2C" + b":" * 50_000 + b"|]"),
+    "colons_before_endings.abc": abc_of(b"|:" + lines(b"C|", 5000) + b"C" + b":" * 50_000 + b"|2C|]"),
+    "pieces.abc": abc_of(b"[M:64/1]" + lines(b"C||", 15_000)),
+    "parts.abc": abc_of(b"P:A\n" + b"C!fine!|" * 99 + b"\nP:B\n" + lines(b"[Q:1/4=80]C|", 5000) + b"P:C\nD!D.C.!|]", b"P:(AC)99\n"),
+    "labels.xml": musicxml_of(SEGNO % (number, number) for number in range(4000)),
+    "forward_repeats.xml": musicxml_of([FORWARD] * 15_000),
+    "brackets.xml": musicxml_of([FORWARD, *(BRACKET % (number % 64 + 1, number % 64 + 1) for number in range(6000))]),
 }
 
 

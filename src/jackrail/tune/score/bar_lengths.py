@@ -10,6 +10,8 @@ from jackrail.tune.model import Quarters
 from .written import Notes, WrittenBar
 
 _SHOWN = 6
+_MOST_PIECES = 8
+"""Most pieces that signs cut one bar into."""
 
 
 def find_starts(bars: Sequence[WrittenBar]) -> None:
@@ -40,7 +42,8 @@ def _pieces(bars: Sequence[WrittenBar], index: int) -> int:
     whole, total_q, end = bars[index], bars[index].length_q, index + 1
     if not whole.short:
         return 1
-    while end < len(bars) and total_q < whole.metre_q and bars[end].short and bars[end].metre_q == whole.metre_q and _joined(bars, end):
+    most = min(len(bars), index + _MOST_PIECES)
+    while end < most and total_q < whole.metre_q and bars[end].short and bars[end].metre_q == whole.metre_q and _joined(bars, end):
         total_q += bars[end].length_q
         end += 1
     return end - index if total_q == whole.metre_q else 1

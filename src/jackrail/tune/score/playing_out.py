@@ -17,16 +17,20 @@ Rules, each from common practice, no source, unless one is named; those marked *
 
 from __future__ import annotations
 
-from collections import Counter
+from bisect import bisect_left, bisect_right
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 
 from jackrail.faults import BadInput, Fault
 
+from .limits import MAX_BARS, check_length
 from .sections import Section, cut
 from .written import Notes, WrittenBar
 
-MAX_BARS = 20_000
-"""Most bars played out: eight hours of quick 4/4. More is a slip or an attack."""
+__all__ = ["MAX_BARS", "MAX_JUMPS", "check_length", "play_order"]
+
+MAX_JUMPS = 100
+"""Most D.C. and D.S. of one tune, each of which may look through all of it."""
 
 
 def play_order(bars: Sequence[WrittenBar], notes: Notes) -> list[int]:
@@ -34,11 +38,9 @@ def play_order(bars: Sequence[WrittenBar], notes: Notes) -> list[int]:
     return _Player(bars, notes).play()
 
 
-def check_length(bars: int) -> None:
-    """Raise BadInput with a "range" fault when so many bars are too many."""
-    if bars >= MAX_BARS:
-        hint = "check the repeat counts and the order of parts"
-        raise BadInput(Fault("range", "the tune is far too long once repeats are played out", limit=f"at most {MAX_BARS} bars", hint=hint))
+def _check_jumps(jumps: int) -> None:
+    if jumps > MAX_JUMPS:
+        raise BadInput(Fault("range", "the tune has far too many D.C. and D.S.", limit=f"at most {MAX_JUMPS}", hint="is the file whole?"))
 
 
 def _sign(bar: WrittenBar) -> str:
@@ -65,6 +67,12 @@ class _Player:
         self.sections = cut(bars, notes)
         self.section_of = {index: section for section in self.sections for index in range(section.first, section.last + 1)}
         self.jumps = [index for index, bar in enumerate(bars) if bar.jump]
+        _check_jumps(len(self.jumps))
+        self.segnos = [index for index, bar in enumerate(bars) if bar.segno is not None]
+        self.labelled: defaultdict[str, list[int]] = defaultdict(list)
+        for index in self.segnos:
+            self.labelled[bars[index].segno or ""].append(index)
+        self.jumped = 0
         self.fines = [index for index, bar in enumerate(bars) if bar.fine_q is not None]
         self.codas = [index for index, bar in enumerate(bars) if bar.coda is not None]
         self.leaves = {index for index, bar in enumerate(bars) if bar.to_coda is not None}
@@ -98,7 +106,7 @@ class _Player:
                 check_length(len(self.order))
                 self.order.append(index)
                 self.times[index] += 1
-                last = not any(index in section.rows[later] for later in passes if later > now)
+                last = now == passes[-1] or section.final[index] == now
                 onward = self._leave(index, last=last, returns=now != passes[-1])
                 if onward is not None:
                     return onward
@@ -108,22 +116,26 @@ class _Player:
         """Passes of a section to play when it is entered at bar `at`."""
         every = list(section.rows)
         fresh = section.first not in self.entered
-        if at == self.landing and at not in section.rows[every[-1]]:
+        if at == self.landing and section.final.get(at, every[-1]) != every[-1]:
             self.notes.say(f"{self.bars[at].place}, where the jump leads, is under an ending: that ending is played")
-            return [max(now for now in every if at in section.rows[now])]
+            return [section.final[at]]
         if fresh:
             return every if section.repeats else every[:1]
         return every if section.again else [self._last_pass(section, every)]
 
     def _last_pass(self, section: Section, every: list[int]) -> int:
         """The last pass, or the one that holds what the jump is to find: the Fine or the place to leave for the coda."""
-        sought = [] if self.in_coda else [*(self.fines if self.until != "coda" else []), *(self.leaves if self.until != "fine" else [])]
-        for index in sought:
-            holding = [now for now in every if index in section.rows[now]]
-            if holding and holding[-1] != every[-1]:
-                word = "Fine" if index in self.fines and self.until != "coda" else "way to the coda"
+        if self.in_coda or len(every) == 1:
+            return every[-1]
+        inside = range(section.first, section.last + 1)
+        fines = [index for index in inside if self.bars[index].fine_q is not None] if self.until != "coda" else []
+        leaves = [index for index in inside if index in self.leaves] if self.until != "fine" else []
+        for index in [*fines, *leaves]:
+            holding = section.final.get(index, every[-1])
+            if holding != every[-1]:
+                word = "Fine" if self.bars[index].fine_q is not None and self.until != "coda" else "way to the coda"
                 self.notes.say(f"after the jump the ending of {self.bars[index].place} is played, where the {word} stands")
-                return holding[-1]
+                return holding
         return every[-1]
 
     def _leave(self, index: int, *, last: bool, returns: bool) -> int | None:
@@ -194,6 +206,8 @@ class _Player:
         if target is None:
             self.notes.say(f"{_sign(bar)} in {bar.place} has no segno to go back to: played straight on")
             return None
+        self.jumped += 1
+        _check_jumps(self.jumped)
         self.jump, self.until, self.landing, self.in_coda = index, bar.until, target, False
         repeated = [section for section in self.sections if section.repeats and len(section.rows) > 1 and not section.again]
         if any(section.last >= target and section.first <= index for section in repeated):
@@ -205,22 +219,36 @@ class _Player:
         return target
 
     def _segno(self, index: int) -> int | None:
-        bar = self.bars[index]
-        signs = [at for at in range(index) if self.bars[at].segno is not None]
-        named = [at for at in signs if bar.jump_label and self.bars[at].segno == bar.jump_label]
-        before = [at for at in self.taken if at < index and self.bars[at].jump == "segno"]
-        likely = named or [at for at in signs if at > max(before, default=-1)] or signs
-        if len(likely) > 1:
-            where = self.bars[likely[-1]].place
-            self.notes.say(f"of {_many(len(likely))} segno signs before the D.S. in {bar.place} the nearest, in {where}, is taken")
-        return likely[-1] if likely else None
+        """The segno that the D.S. at the end of bar `index` leads to."""
+        bar, label = self.bars[index], self.bars[index].jump_label
+        if label and (named := _before(self.labelled.get(label, []), index)):
+            self._say_nearest(index, named)
+            return named[-1]
+        signs = _before(self.segnos, index)
+        if not signs:
+            return None
+        if label and self.bars[signs[-1]].segno:
+            where = self.bars[signs[-1]].place
+            self.notes.say(
+                f'the D.S. in {bar.place} asks for a segno "{label[:20]}" that is not before it: the nearest, in {where}, is taken'
+            )
+        earlier = max((at for at in self.taken if at < index and self.bars[at].jump == "segno"), default=-1)
+        self._say_nearest(index, signs[bisect_right(signs, earlier) :] or signs)
+        return signs[-1]
+
+    def _say_nearest(self, index: int, signs: Sequence[int]) -> None:
+        if len(signs) > 1:
+            where = self.bars[signs[-1]].place
+            self.notes.say(
+                f"of {_many(len(signs))} segno signs before the D.S. in {self.bars[index].place} the nearest, in {where}, is taken"
+            )
 
     def _say_what_was_not_met(self) -> None:
         bars = self.bars
         if not self.jumps:
             if any(index < len(bars) - 1 for index in self.fines):
                 self.notes.say(f"Fine stands in {bars[self.fines[0]].place}, but no D.C. or D.S. leads back: played straight on")
-            if self.codas or self.leaves or any(bar.segno is not None for bar in bars):
+            if self.codas or self.leaves or self.segnos:
                 self.notes.say("a segno or coda sign is not followed: the tune has no D.C. or D.S.")
         silent = list({bar.number: bar for index, bar in enumerate(bars) if index not in self.times and bar.notes}.values())
         if silent:
@@ -231,3 +259,8 @@ class _Player:
 
 def _many(count: int) -> str:
     return {2: "two", 3: "three"}.get(count, str(count))
+
+
+def _before(signs: Sequence[int], index: int) -> Sequence[int]:
+    """Those of ascending `signs` before a bar."""
+    return signs[: bisect_left(signs, index)]

@@ -146,9 +146,18 @@ class Notes:
         self.no_tempo = "no tempo is written"
         self._sentences: dict[str, bool] = {}
         self._counts: dict[str, tuple[bool, dict[str | int, Place]]] = {}
+        self._alike: dict[str, set[str]] = {}
 
-    def say(self, sentence: str) -> None:
-        """Add a warning unless it is there already."""
+    def say(self, sentence: str, alike: str = "") -> None:
+        """Add a warning unless it is there already.
+
+        alike: what all of its kind say; after the first few of them the others are counted under it.
+        """
+        if alike:
+            others = self._alike.setdefault(alike, set())
+            others.add(sentence)
+            if len(others) > _MOST_PLACES:
+                return
         self._sentences[sentence] = False
 
     def remark(self, sentence: str) -> None:
@@ -169,6 +178,10 @@ class Notes:
 
     def _told(self, *, remarks: bool) -> tuple[str, ...]:
         told = [sentence for sentence, remark in self._sentences.items() if remark == remarks]
+        for alike, sentences in self._alike.items():
+            rest = len(sentences) - _MOST_PLACES
+            if rest > 0 and not remarks:
+                told.append(f"{alike}: {rest} more time{'s' * (rest > 1)}")
         for what, (remark, places) in self._counts.items():
             if remark == remarks:
                 named = list(dict.fromkeys(place if isinstance(place, str) else place.place for place in places.values()))
