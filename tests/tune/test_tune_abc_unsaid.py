@@ -112,6 +112,15 @@ def test_a_jump_at_the_beginning_of_a_bar_is_told(sign):
     assert words not in told(read(f"!segno!C|D{sign}|E|!D.C.!", unit="1/1"))
 
 
+@pytest.mark.parametrize(
+    ("music", "wanted"), [('C|D|]"^D.C."\nE|F|', "CDCDEF"), ("C|D|]!fine!\nE|!D.C.!", "CDECD"), ("C|!D.C.!\nD|", "CCD")]
+)
+def test_a_jump_behind_the_last_bar_line_of_a_line_belongs_to_the_bar_before(music, wanted):
+    # Common practice, no source: it is printed at the end of the staff.
+    assert letters(music) == wanted
+    assert not any("beginning of a bar" in words for words in read(music, unit="1/1").warnings)
+
+
 def test_the_voices_lead_in_the_order_of_the_header():
     # Section 7: V: in the header lists the voices; the repeats of the first are followed.
     music = "[V:2]E|F|\n[V:1]|:C:|D|"

@@ -81,9 +81,12 @@ class Voice:
         self.pitches.note_done()
 
     def begin_line(self, number: int) -> None:
-        """Music of this voice goes on in the line `number` of the file."""
-        if number != self.line:
-            self.line_before, self.line = self.line, number
+        """Music of this voice goes on in the line `number` of the file. A jump behind the last bar line belongs to the bar before."""
+        if number == self.line:
+            return
+        self.line_before, self.line = self.line, number
+        if self.pending and self.bars and not self.cursor_q and not self.overlay:
+            self._place_marks_before()
 
     def _on_new_line(self) -> None:
         """Note the line a bar begins on, or that it goes on from another line at whose end it was full."""
@@ -225,16 +228,9 @@ class Voice:
             self.notes.count("broken rhythm goes on over a bar line", self.bar)
         if self.tuplet[0]:
             self.notes.count("a tuplet goes on over a bar line", self.bar)
-        now: list[str] = []
-        later: list[str] = []
-        for name in self.pending:
-            (later if name in _BEGINNINGS else now).append(name)
         self.close_bar()
-        if self.bars and now:
-            self.pending = now
-            self.place_marks(self.bars[-1])
-            now = []
-        self.pending = now + later
+        if self.pending and self.bars:
+            self._place_marks_before()
         if ends and self.plays > ends + 1:
             self.notes.count(f"a repeat begins with more dots than it ends and is played {self.plays} times", self.bars[-1])
         if ends and self.bars:
@@ -286,6 +282,13 @@ class Voice:
             else:
                 mark_words(bar, STEERING.get(name, name), self.cursor_q)
         self.pending = []
+
+    def _place_marks_before(self) -> None:
+        """Set waiting signs on the bar before, without those that mean the bar after them."""
+        later = [name for name in self.pending if name in _BEGINNINGS]
+        self.pending = [name for name in self.pending if name not in _BEGINNINGS]
+        self.place_marks(self.bars[-1])
+        self.pending = later
 
     def _place_marks_here(self) -> None:
         """Set waiting signs where the next note stands."""
