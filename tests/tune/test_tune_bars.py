@@ -113,6 +113,8 @@ def test_the_upbeat_is_that_of_the_bar_played_first():
         ("C4|D3|E4|]", ["bar 2 holds 3 quarters where 4/4 asks for 4: played as written"]),
         ("C4|D5|E4|]", ["bar 2 holds 5 quarters where 4/4 asks for 4: played as written"]),
         ("C4|D||E2||F|G4|]", []),  # three pieces of one bar
+        ("CD|:EF|GABc|de:|", []),  # two halves of the first bar, and of the last
+        ("CD|:E|GABc|de:|", ["bar 1 holds 2 quarters where 4/4 asks for 4: played as written"]),
         ("C4|D||E||F|G4|]", ["bar 2 holds 1 quarter where 4/4 asks for 4: played as written"]),  # three pieces of three quarters: no bar
         ("C|D4|E3:|F|G4|A3|]", []),  # pickups at the beginnings of sections, completed at their ends
         ("C4|D4:|:E|F4|G3:|", []),

@@ -297,3 +297,51 @@ def test_what_holds_at_the_coda_is_what_stands_before_it_on_paper():
     tune = read("C!dacoda!|D|[K:G]E!D.C.alcoda!|!coda!F|]")
     assert [note.midi for note in tune.notes] == [60, 62, 64, 60, 66]
     assert [(float(mark.onset_q), mark.sharps) for mark in tune.keys] == [(0, 0), (4, 1), (6, 0), (8, 1)]
+
+
+def test_the_key_of_an_ending_is_that_on_paper():
+    # ABC 2.1 section 3.1.14: a key holds from where it stands in the text; the second ending is written in D, so its F and C are sharp,
+    # though the first, with the change, is not played before it this time. The repeat's beginning is in C again.
+    tune = read("|:C|1[K:D]F:|2F|C|]")
+    assert [note.midi for note in tune.notes] == [60, 66, 60, 66, 61]
+    assert [(float(mark.onset_q), mark.sharps) for mark in tune.keys] == [(0, 0), (2, 2), (4, 0), (6, 2)]
+
+
+def test_two_heads_of_one_pitch_in_a_chord_are_one_note():
+    # A unison tied to a unison is one note of both lengths, struck once (common practice, no source).
+    tune = read("[CC]-|[CC]|]")
+    assert [(float(note.onset_q), float(note.duration_q), note.midi) for note in tune.notes] == [(0, 4, 60)]
+    assert not any("ties" in sentence for sentence in tune.warnings)
+
+
+@pytest.mark.parametrize("music", ["!segno!C!D.S.!|", "C!D.S.!|", "C!D.C.!|"])
+def test_far_too_many_jumps_are_refused(music):
+    assert read(music * 90).notes  # the limit is ours
+    with pytest.raises(BadInput, match=r"far too many D\.C\. and D\.S\."):
+        read(music * 101)
+
+
+def test_many_doubts_of_a_kind_are_counted():
+    warnings = read("|:C" * 9 + "|]").warnings
+    assert sum("never ends" in warning for warning in warnings) == 5
+    assert "a repeat that never ends is played once: 5 more times" in warnings
+
+
+@pytest.mark.parametrize(
+    ("labels", "label", "said"),
+    [
+        ({0: "a"}, "b", True),
+        ({0: "a", 1: "b"}, "b", False),
+        ({0: ""}, "b", False),  # a sign that is only drawn has no label
+        ({0: "a"}, "", False),
+    ],
+)
+def test_a_segno_of_another_name_is_taken_and_said(labels, label, said):
+    # MusicXML 4.0 <sound> dalsegno: the label of the segno to go back to.
+    bars = bars_of({}, {}, {"jump": "segno", "jump_label": label}, {})
+    for index, name in labels.items():
+        bars[index].segno = name
+    notes = Notes()
+    assert play_order(bars, notes) == [0, 1, 2, *range(max(labels), 3), 3]
+    words = 'the D.S. in bar 3 asks for a segno "b" that is not before it: the nearest, in bar 1, is taken'
+    assert (words in notes.sentences()) == said

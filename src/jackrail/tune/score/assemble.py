@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from functools import cache
-from typing import TypeVar
 
 from jackrail.faults import BadInput, Fault
 from jackrail.tune.model import Bar, ChordSymbol, KeyMark, Ornament, Quarters, TempoMark, Tune, TuneNote
 
+from .carried import carried, from_start, keys_on_paper
 from .written import Notes, WrittenBar, WrittenNote
 
-V = TypeVar("V")
 MAX_NOTES = 200_000
 """Most notes of one tune, played out."""
 MAX_TICKS = 10**15
@@ -34,17 +33,17 @@ def assemble(title: str, bars: Sequence[WrittenBar], order: Sequence[int], notes
         played[index] += 1
         out.append(Bar(onset_q, bar.length_q, bar.number, bar.beats, bar.beat_unit, played[index], bar.starts_q, bar.free))
     first = bars[order[0]]
-    tempo = _carried(bars, order, onsets, lambda bar: bar.tempo)
+    tempo = carried(bars, order, onsets, lambda bar: bar.tempo)
     if not tempo:
         notes.say(f"{notes.no_tempo}: 120 quarter notes a minute are taken")
-    chords = dict(_carried(bars, order, onsets, lambda bar: bar.chords))  # one at the end of a bar gives way to the next bar's
+    chords = dict(carried(bars, order, onsets, lambda bar: bar.chords))  # one at the end of a bar gives way to the next bar's
     return Tune(
         title=title,
         notes=tuple(sounding),
         chords=tuple(ChordSymbol(onset_q, symbol) for onset_q, symbol in chords.items()),
-        tempo=tuple(TempoMark(onset_q, rate) for onset_q, rate in _from_start(tempo)),
+        tempo=tuple(TempoMark(onset_q, rate) for onset_q, rate in from_start(tempo)),
         bars=tuple(out),
-        keys=tuple(KeyMark(onset_q, *key) for onset_q, key in _from_start(_carried(bars, order, onsets, lambda bar: bar.keys))),
+        keys=tuple(KeyMark(onset_q, *key) for onset_q, key in from_start(keys_on_paper(bars, order, onsets))),
         pickup_q=first.length_q if first.starts_q else Fraction(0),
         ornaments=_ornaments(bars, order, onsets, sounding, notes),
         harmony="written" if chords else "",
@@ -71,15 +70,17 @@ def _sounding(bars: Sequence[WrittenBar], order: Sequence[int], onsets: Sequence
         ticks = math.lcm(ticks, denominator)
         if ticks > MAX_TICKS:
             raise BadInput(Fault("range", "the lengths of the notes have no common measure", hint="the file is damaged; export it again"))
-    written = [sorted(_in_ticks(note, ticks) for note in bar.notes) for bar in bars]
+    written = [_heads(bar, ticks) for bar in bars]
     done: dict[tuple[int, int], int] = {}  # onset, key -> end
     held: dict[tuple[str, int], tuple[int, int, WrittenBar]] = {}  # voice, key -> onset, end, its bar
-    for index, bar_q in zip(order, onsets, strict=True):
+    for index, after, bar_q in zip(order, [*order[1:], -1], onsets, strict=True):
         bar_at = int(bar_q * ticks)
+        ends = bars[index].cut and after != index + 1  # at a Fine inside a bar: what sounds over it is cut
+        bar_end = bar_at + int(bars[index].length_q * ticks)
         for onset, duration, midi, voice, tied in written[index]:
             at = bar_at + onset
             start = _joined(held, (voice, midi), at) if held else at
-            end = at + duration
+            end = min(at + duration, bar_end) if ends else at + duration
             if tied:
                 if (voice, midi) in held:
                     _let_go(done, held, (voice, midi), notes)
@@ -101,6 +102,12 @@ def _times(bar: WrittenBar) -> Iterator[Quarters]:
     for note in bar.notes:
         yield note.onset_q
         yield note.duration_q
+
+
+def _heads(bar: WrittenBar, ticks: int) -> list[tuple[int, int, int, str, bool]]:
+    """The notes of a bar in order, of several heads of one pitch at one moment in one voice the longest."""
+    heads = sorted(_in_ticks(note, ticks) for note in bar.notes)
+    return list({(onset, midi, voice): (onset, duration, midi, voice, tied) for onset, duration, midi, voice, tied in heads}.values())
 
 
 def _in_ticks(note: WrittenNote, ticks: int) -> tuple[int, int, int, str, bool]:
@@ -147,48 +154,3 @@ def _ornaments(
             else:
                 notes.count("ornaments at no note that begins there are left out", bars[index])
     return tuple(sorted(out, key=lambda ornament: (ornament.onset_q, ornament.midi)))
-
-
-def _carried(
-    bars: Sequence[WrittenBar], order: Sequence[int], onsets: Sequence[Quarters], marks_of: Callable[[WrittenBar], list[tuple[Quarters, V]]]
-) -> list[tuple[Quarters, V]]:
-    """Marks of one kind in playing order.
-
-    What was in force when a bar was first played is said again when a jump back leads to it from something else. Where a jump forward
-    leads, to a coda, that is in force which stands last before it on paper.
-    """
-    out: list[tuple[Quarters, V]] = []
-    at_first: dict[int, V | None] = {}
-    now: V | None = None
-    before = -1
-    for index, bar_q in zip(order, onsets, strict=True):
-        marks = marks_of(bars[index])
-        forward = before >= 0 and any(not bar.ending for bar in bars[before + 1 : index])
-        expected = at_first.setdefault(index, _on_paper(bars, index, marks_of) if forward else now)
-        if (index <= before or forward) and expected is not None and expected != now and not (marks and marks[0][0] == 0):
-            now = expected
-            out.append((bar_q, expected))
-        for onset_q, value in marks:
-            now = value
-            out.append((bar_q + onset_q, value))
-        before = index
-    return out
-
-
-def _on_paper(bars: Sequence[WrittenBar], index: int, marks_of: Callable[[WrittenBar], list[tuple[Quarters, V]]]) -> V | None:
-    """The last mark before a bar as written."""
-    return next((marks[-1][1] for bar in reversed(bars[:index]) if (marks := marks_of(bar))), None)
-
-
-def _from_start(marks: list[tuple[Quarters, V]]) -> list[tuple[Quarters, V]]:
-    """The marks without those that change nothing, the first moved to 0."""
-    out: list[tuple[Quarters, V]] = []
-    for onset_q, value in marks:
-        if not out:
-            out.append((Fraction(0), value))
-        elif out[-1][1] != value:
-            if out[-1][0] == onset_q:
-                out[-1] = (onset_q, value)
-            else:
-                out.append((onset_q, value))
-    return out

@@ -138,9 +138,9 @@ def _upbeat(bars: Sequence[WrittenBar], index: int) -> bool:
 
 def _excused(bars: Sequence[WrittenBar], index: int, upbeats: set[Quarters]) -> bool:
     bar = bars[index]
-    if index == 0:
-        return len(bars) > 1 and not bars[1].short
     following_q = bars[index + 1].starts_q if index + 1 < len(bars) else Fraction(0)
+    if index == 0:
+        return len(bars) > 1 and (not bars[1].short or following_q == bar.length_q)
     if bar.starts_q or following_q == bar.length_q:
         return True
     at_end = index + 1 == len(bars) or _boundary(bars, index + 1)
