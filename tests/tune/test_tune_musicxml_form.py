@@ -55,7 +55,7 @@ def test_a_tempo_word_over_the_other_part_holds():
     for part in (1, 2):
         tune = read(duo(CDE, lower), part)
         assert tempos(tune) == [(0, 56)]  # score/tempo_words.py
-        assert 'the tempo word "Lento" in bar 1 is taken as 56 quarter notes a minute' in tune.warnings
+        assert 'the tempo word "Lento" is taken as 56 quarter notes a minute: bar 1' in tune.warnings
     assert "the tempo was taken from part 2 (Guitar)" in read(duo(CDE, lower), 1).remarks
 
 
@@ -65,7 +65,7 @@ def test_a_number_over_one_part_counts_before_a_word_over_the_other():
     for part in (1, 2):
         tune = read(data, part)
         assert tempos(tune) == [(0, 100)]
-        assert 'the tempo word "Allegro" in bar 1 over part 1 (Fiddle) is left out beside the tempo over another part' in tune.warnings
+        assert 'the tempo word "Allegro" over part 1 (Fiddle) is left out beside the tempo over another part: bar 1' in tune.warnings
 
 
 def test_tempo_marks_of_both_parts_are_put_together():

@@ -58,7 +58,7 @@ def read_key(key: Element, reader: Reading) -> None:
     """Note the key in force; one that is not of the circle of fifths is left out. A mode that is not known is "none"."""
     fifths = (key.findtext("fifths") or "").strip()
     if not re.fullmatch(r"[+-]?\d{1,2}", fifths) or abs(int(fifths)) > 14:
-        reader.notes.say(f"the key of {reader.place} is not one of the circle of fifths and is left out")
+        reader.notes.count("a key that is not one of the circle of fifths is left out", reader.measure)
         return
     mode = (key.findtext("mode") or "major").strip().lower()
     reader.key_written = True

@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from jackrail.faults import BadInput
-from jackrail.tune.model import Quarters
 from jackrail.tune.score.written import Notes, WrittenBar
 
 from .part import PartReader
 from .parts import Part
 from .reading import Line
+from .shared_tempo import share_tempo
 from .signs import is_steering
 from .tempo import is_about_tempo
 
@@ -34,7 +34,6 @@ _STEERING = ("dacapo", "dalsegno", "tocoda", "fine", "forward-repeat", "segno", 
 
 Mark = tuple[int, str, str, str]
 """A mark in short: index of its measure, "form" or "tempo", what it is, and its value."""
-_Marks = dict[Quarters, tuple[Part, float]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +120,7 @@ def read_with_form(part: Part, parts: list[Part], line: Line, notes: Notes) -> P
         own.read()
     if [reader for _, reader in heard] != [own]:
         _share_order(own.bars, heard, notes)
-    _share_tempo(own.bars, heard, notes)
+    share_tempo(own.bars, heard, notes)
     return own
 
 
@@ -168,34 +167,3 @@ def _filled(values: tuple[object, ...], others: tuple[object, ...]) -> tuple[obj
 
 def _said(bar: WrittenBar, names: tuple[str, ...]) -> tuple[object, ...]:
     return tuple(getattr(bar, name) for name in names)
-
-
-def _share_tempo(bars: list[WrittenBar], heard: list[tuple[Part, PartReader]], notes: Notes) -> None:
-    """Put the tempo marks of all parts on each bar, words after numbers."""
-    marks: list[_Marks] = [{} for _ in range(max((len(reader.bars) for _, reader in heard), default=0))]
-    for part, reader in heard:
-        for here, bar in zip(marks, reader.bars, strict=False):
-            for onset_q, rate in bar.tempo:
-                first, holds = here.get(onset_q, (part, rate))
-                if first is part:
-                    here[onset_q] = part, rate
-                elif rate != holds:
-                    notes.count(f"{part.place} contradicts {first.place} about the tempo: the first of them holds", f"measure {bar.number}")
-    for part, reader in heard:
-        _add_tempo_words(marks, part, reader, notes)
-    for bar, here in zip(bars, marks, strict=False):
-        bar.tempo = [(min(onset_q, bar.length_q), rate) for onset_q, (_, rate) in sorted(here.items())]
-
-
-def _add_tempo_words(marks: list[_Marks], part: Part, reader: PartReader, notes: Notes) -> None:
-    """A tempo word counts where no mark stands, and none of another part in its measure, which may be a little out of place."""
-    for word in reader.tempo_words:
-        here = marks[word.measure]
-        if word.onset_q in here:
-            continue
-        where = f'the tempo word "{word.word[:30]}" in bar {reader.bars[word.measure].number}'
-        if any(other is not part for other, _ in here.values()):
-            notes.say(f"{where} over {part.place} is left out beside the tempo over another part")
-            continue
-        here[word.onset_q] = part, word.rate
-        notes.say(f"{where} is taken as {word.rate:g} quarter notes a minute")

@@ -43,12 +43,19 @@ class Line:
 
 @dataclass(slots=True)
 class TempoWord:
-    """A tempo word such as "Allegro", which counts only where no number stands. measure: its index; rate: quarters a minute."""
+    """Words about the tempo. measure: its index. bar: its name for messages. numbered: a number stands beside them.
+
+    kind: "new" for a tempo such as "Allegro", which counts only where no number stands, with its rate in quarters a minute; "gradual"
+    for rit. and the like, "change" for più or meno; "first" for a return to the first tempo, "back" to the one before.
+    """
 
     measure: int
+    bar: str
     onset_q: Quarters
     word: str
-    rate: float
+    kind: Literal["new", "gradual", "change", "first", "back"]
+    numbered: bool
+    rate: float = 0.0
 
 
 class Reading:

@@ -32,7 +32,7 @@ def read_barline(barline: Element, reader: Reading) -> None:
         _ending(ending, reader, left=left)
     if repeat is not None:
         if barline.get("location") == "middle":
-            reader.notes.say(f"a repeat sign in the middle of {reader.measure} is taken at its end")
+            reader.notes.count("a repeat sign in the middle of a measure is taken at its end", reader.measure)
         _repeat(repeat, reader, left=left, ends=ending is not None and ending.get("type") != "start")
     for name in ("segno", "coda"):
         if barline.find(name) is not None:
@@ -71,7 +71,7 @@ def _repeat(repeat: Element, reader: Reading, *, left: bool, ends: bool) -> None
 def _close_ending(reader: Reading, *, now: bool) -> None:
     if reader.ending:
         where = "before" if now else "with"
-        reader.notes.say(f"the ending at {reader.place} has no end of its own: it ends {where} this measure, at the repeat sign")
+        reader.notes.count(f"an ending has no end of its own: it ends {where} the measure with the repeat sign", reader.measure)
     reader.ending = frozenset()
     reader.endings = 0
     if now:
@@ -87,7 +87,7 @@ def _ending(ending: Element, reader: Reading, *, left: bool) -> None:
             reader.bar.ending = frozenset()
         return
     if not left:
-        reader.notes.say(f"an ending begins at the right of {reader.measure}: it is taken for the whole measure")
+        reader.notes.count("an ending begins at the right of a measure: it is taken for the whole measure", reader.measure)
     number = ending.get("number", "").strip()
     passes = _passes(number or (ending.text or ""))
     if not passes and number:
@@ -95,7 +95,7 @@ def _ending(ending: Element, reader: Reading, *, left: bool) -> None:
         return
     if not passes:  # legal: "when software knows that an ending is present, but cannot determine the type" (ending-number)
         passes = frozenset({reader.endings + 1})
-        reader.notes.say(f"the ending at {reader.place} has no number: it is taken as ending {reader.endings + 1}")
+        reader.notes.count(f"an ending has no number: it is taken as ending {reader.endings + 1}", reader.measure)
     if 1 in passes:
         reader.endings = 0
     else:
@@ -119,7 +119,7 @@ def _stretch_ending(reader: Reading) -> None:
         return
     for bar in bars[at + 1 :]:
         bar.ending = bars[at].ending
-    reader.notes.say(f"the ending that closes in bar {bars[at].number} is taken up to its repeat sign in bar {bars[-1].number}")
+    reader.notes.count("an ending that closes before its repeat sign is taken up to it", f"bar {bars[-1].number}")
 
 
 def _passes(text: str) -> frozenset[int]:
@@ -153,9 +153,8 @@ def read_direction(direction: Element, reader: Reading) -> None:
         _until(texts, drawn, reader)
     else:
         _follow(texts, drawn, onset_q, reader)
-    if not numbered:
-        for text in texts:
-            read_tempo_words(text, onset_q, reader)
+    for text in texts:
+        read_tempo_words(text, onset_q, reader, numbered=numbered)
 
 
 def _onset_q(offset: Element | None, reader: Reading, default: str = "yes") -> Quarters:
@@ -172,7 +171,7 @@ def _until(texts: list[str], drawn: set[str], reader: Reading) -> None:
     if not text or not mark_words(said, text, Fraction(0)) or not said.jump:
         return
     if reader.bar.jump and reader.bar.jump != said.jump:
-        reader.notes.say(f'at {reader.place} the words "{text[:30]}" and the <sound> disagree: the <sound> is followed')
+        reader.notes.count(f'the words "{text[:30]}" and the <sound> beside them disagree: the <sound> is followed', reader.measure)
         return
     reader.bar.jump = said.jump
     reader.bar.until = said.until or ("coda" if "coda" in drawn else "")
@@ -246,14 +245,14 @@ def _steer(sound: Element, onset_q: Quarters, reader: Reading) -> bool:
     if passes and {"dacapo", "dalsegno"} & set(jumps):
         bar.jump_on = passes
     elif passes and (jumps or sound.get("tempo") is not None):
-        reader.notes.say(f"what the <sound> at {reader.place} says is meant for some passes only and holds for all")
+        reader.notes.count("what a <sound> says for some passes only holds for all", reader.measure)
     return steered or bool(jumps)
 
 
 def _warn_of_place(reader: Reading, onset_q: Quarters) -> None:
     """A jump, a Fine or a To Coda at the very beginning of a measure may have been meant for the end of the one before."""
     if onset_q == 0 and reader.bars and (reader.bar.jump or reader.bar.to_coda is not None or reader.bar.fine_q is not None):
-        reader.notes.say(f"a jump or Fine stands at the beginning of {reader.measure}: the measure is played before it is taken")
+        reader.notes.count("a jump or Fine stands at the beginning of a bar, which is played before it is taken", reader.measure)
 
 
 def _last_length(text: str, reader: Reading) -> None:
@@ -262,9 +261,8 @@ def _last_length(text: str, reader: Reading) -> None:
         length_q = Fraction(text) / reader.divisions
         last = max(reader.bar.notes, key=lambda note: note.onset_q + note.duration_q, default=None)
         if last is not None and last.duration_q != length_q:
-            reader.notes.say(
-                f"at the Fine of {reader.place} the last note is meant to last {float(length_q):g} quarters: played as written"
-            )
+            what = f"at the Fine the last note is meant to last {float(length_q):g} quarters: played as written"
+            reader.notes.count(what, reader.measure)
 
 
 def settle_marks(reader: Reading) -> list[tuple[str, str]]:
@@ -274,7 +272,7 @@ def settle_marks(reader: Reading) -> list[tuple[str, str]]:
         if onset_q is None or (onset_q and onset_q >= reader.bar.length_q):
             handed_on.append((name, label))
             if name == "segno":
-                reader.notes.say(f"the segno at the end of {reader.measure} is taken for the beginning of the next")
+                reader.notes.count("a segno at the end of a measure is taken for the beginning of the next", reader.measure)
         else:
             set_mark(reader.bar, name, label, onset_q)
     reader.marks.clear()

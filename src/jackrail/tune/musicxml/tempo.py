@@ -24,7 +24,11 @@ SLOWEST, FASTEST = 1.0, 3000.0
 """Quarters a minute that are taken for a tempo."""
 _RATE = r"\d{1,4}(?:[.,]\d{1,20})?"
 _RANGE = re.compile(rf"({_RATE})\s*[-–—/~]\s*({_RATE})")
-_GRADUAL = re.compile(r"\b(rit|rall|accel|allarg|stringendo|smorz|calando|pi[uùú]|meno)(\b|\.|ard|ent|and|erand|ez)", re.IGNORECASE)
+_CHANGE = re.compile(r"\b(rit|rall|accel|allarg|stringendo|smorz|calando|pi[uùú]|meno)(\b|\.|ard|ent|and|erand|ez)", re.IGNORECASE)
+_FIRST = re.compile(r"\btempo\s+(?:primo|prima|(?:i|1)(?:o|mo|[º°])?)(?!\w)|\b(?:primo|(?:i|1)[oº°])\s+tempo\b", re.IGNORECASE)
+_BACK = re.compile(r"\ba\s+tempo\b", re.IGNORECASE)
+_STEADY = {"piu", "più", "piú", "meno"}
+"""Changes to another steady tempo."""
 _MOST_DOTS = 4
 
 
@@ -33,7 +37,7 @@ def set_tempo(text: str, unit_q: Quarters, onset_q: Quarters, reader: Reading) -
     number = re.fullmatch(_RATE, text.strip())
     rate = _exact(number[0], unit_q) if number else 0.0
     if not SLOWEST <= rate <= FASTEST:
-        reader.notes.say(f"the tempo {text[:12]!r} of {reader.place} cannot be used and is left out")
+        reader.notes.count(f"the tempo {text[:12]!r} cannot be used and is left out", reader.measure)
         return
     reader.rate = rate
     if not reader.bar.tempo or reader.bar.tempo[-1] != (onset_q, rate):
@@ -51,16 +55,16 @@ def read_metronome(metronome: Element, onset_q: Quarters, reader: Reading) -> No
     units = _units(metronome)
     rate = metronome.findtext("per-minute")
     if units is None:
-        reader.notes.say(f"the metronome mark of {reader.place} cannot be read and is left out")
+        reader.notes.count("a metronome mark that cannot be read is left out", reader.measure)
     elif rate is not None and len(units) == 1:
         set_tempo(_plain(rate.strip()[:40], reader), units[0], onset_q, reader)
     elif rate is None and len(units) == 2:
         before = reader.rate or DEFAULT_QUARTERS_PER_MINUTE
         if not reader.rate:
-            reader.notes.say(f"the metronome mark of {reader.place} relates to a tempo that is not given: 120 is taken")
+            reader.notes.count("a metronome mark relates to a tempo that is not given as a number: 120 is taken", reader.measure)
         set_tempo(f"{before * float(units[1] / units[0]):.3f}", Fraction(1), onset_q, reader)
     else:
-        reader.notes.say(f"the metronome mark of {reader.place} relates several notes and is left out")
+        reader.notes.count("a metronome mark that relates several notes is left out", reader.measure)
 
 
 def _units(metronome: Element) -> list[Quarters] | None:
@@ -95,21 +99,29 @@ def _plain(text: str, reader: Reading) -> str:
         rate = number[0]
     else:
         return text
-    reader.notes.say(f"the tempo {text[:20]!r} of {reader.place} is taken as {rate}")
+    reader.notes.count(f"the tempo {text[:20]!r} is taken as {rate}", reader.measure)
     return rate
 
 
 def is_about_tempo(words: str) -> bool:
     """Whether words name a tempo or a change of it."""
-    return beats_per_minute(words) is not None or _GRADUAL.search(words) is not None
+    return beats_per_minute(words) is not None or any(pattern.search(words) for pattern in (_CHANGE, _FIRST, _BACK))
 
 
-def read_tempo_words(words: str, onset_q: Quarters, reader: Reading) -> None:
-    """Keep a tempo word until it is known where numbers stand; say that a gradual change is not played."""
-    beats = beats_per_minute(words)
-    gradual = _GRADUAL.search(words)
-    if beats is not None and gradual is None:
-        rate = beats * float(beat_length_q(*(reader.metre or (4, 4))))
-        reader.tempo_words.append(TempoWord(len(reader.bars), onset_q, words, rate))
-    elif gradual is not None:
-        reader.notes.count("changes of tempo without a number (rit., accel., più and the like) are not played", reader.measure)
+def read_tempo_words(words: str, onset_q: Quarters, reader: Reading, *, numbered: bool) -> None:
+    """Keep words about the tempo until it is known where numbers stand; say that a change without a number is not played."""
+    beats, change = beats_per_minute(words), _CHANGE.search(words)
+    word = TempoWord(len(reader.bars), f"bar {reader.bar.number}", onset_q, words, "new", numbered)
+    if change is not None:
+        word.kind = "change" if change[1].lower() in _STEADY else "gradual"
+        if not numbered:
+            reader.notes.count("changes of tempo without a number (rit., accel., più and the like) are not played", reader.measure)
+    elif _FIRST.search(words) or _BACK.search(words):
+        word.kind = "first" if _FIRST.search(words) else "back"
+    elif beats is not None:
+        word.rate = beats * float(beat_length_q(*(reader.metre or (4, 4))))
+    else:
+        return
+    reader.tempo_words.append(word)
+    if change is None and not numbered and all(at_q != onset_q for at_q, _ in reader.bar.tempo):
+        reader.rate = word.rate  # 0 where words go back: to what, is known only at the end
