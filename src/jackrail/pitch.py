@@ -35,16 +35,20 @@ TONIC_FIFTHS = {
 
 # Semitones above the root for what follows it in a chord symbol. The sets are those of the MusicXML 4.0 kind values.
 _QUALITIES: dict[str, tuple[int, ...]] = {
-    "": (0, 4, 7), "maj": (0, 4, 7), "M": (0, 4, 7), "major": (0, 4, 7),
+    "": (0, 4, 7), "maj": (0, 4, 7), "M": (0, 4, 7), "major": (0, 4, 7), "Maj": (0, 4, 7), "ma": (0, 4, 7), "Ma": (0, 4, 7), "MA": (0, 4, 7),
+    "MAJ": (0, 4, 7),
     "m": (0, 3, 7), "min": (0, 3, 7), "-": (0, 3, 7), "mi": (0, 3, 7), "minor": (0, 3, 7),
     "7": (0, 4, 7, 10), "dom7": (0, 4, 7, 10),
     "maj7": (0, 4, 7, 11), "M7": (0, 4, 7, 11), "Maj7": (0, 4, 7, 11), "ma7": (0, 4, 7, 11), "j7": (0, 4, 7, 11), "Δ": (0, 4, 7, 11),
+    "Ma7": (0, 4, 7, 11), "MA7": (0, 4, 7, 11), "MAJ7": (0, 4, 7, 11), "Δ7": (0, 4, 7, 11),
     "m7": (0, 3, 7, 10), "min7": (0, 3, 7, 10), "-7": (0, 3, 7, 10), "mi7": (0, 3, 7, 10),
     "mM7": (0, 3, 7, 11), "mmaj7": (0, 3, 7, 11), "m(maj7)": (0, 3, 7, 11), "minmaj7": (0, 3, 7, 11),
     "-maj7": (0, 3, 7, 11), "-M7": (0, 3, 7, 11), "mΔ": (0, 3, 7, 11), "-Δ": (0, 3, 7, 11),
+    "m/maj7": (0, 3, 7, 11), "m/M7": (0, 3, 7, 11), "m/ma7": (0, 3, 7, 11), "min/maj7": (0, 3, 7, 11), "-/maj7": (0, 3, 7, 11),
+    "mma7": (0, 3, 7, 11), "mΔ7": (0, 3, 7, 11), "-Δ7": (0, 3, 7, 11),
     "dim": (0, 3, 6), "o": (0, 3, 6), "°": (0, 3, 6), "dim7": (0, 3, 6, 9), "o7": (0, 3, 6, 9), "°7": (0, 3, 6, 9),
     "m7b5": (0, 3, 6, 10), "ø": (0, 3, 6, 10), "ø7": (0, 3, 6, 10),
-    "aug": (0, 4, 8), "+": (0, 4, 8), "aug7": (0, 4, 8, 10), "+7": (0, 4, 8, 10), "7#5": (0, 4, 8, 10),
+    "aug": (0, 4, 8), "+": (0, 4, 8), "+5": (0, 4, 8), "aug7": (0, 4, 8, 10), "+7": (0, 4, 8, 10), "7#5": (0, 4, 8, 10),
     "6": (0, 4, 7, 9), "maj6": (0, 4, 7, 9), "m6": (0, 3, 7, 9), "min6": (0, 3, 7, 9),
     "9": (0, 4, 7, 10, 2), "maj9": (0, 4, 7, 11, 2), "M9": (0, 4, 7, 11, 2), "m9": (0, 3, 7, 10, 2), "min9": (0, 3, 7, 10, 2),
     "mM9": (0, 3, 7, 11, 2), "mmaj9": (0, 3, 7, 11, 2), "add9": (0, 4, 7, 2),
@@ -168,6 +172,8 @@ def parse_chord(symbol: str) -> Chord:
     Pitch-class sets follow the MusicXML 4.0 kind values. After a quality may come alterations, in brackets or not: "b9", "#11", "+5"
     replace the degree if the chord has it, "add11", "addb13", "addmaj7" add one, "no5" and "omit3" take one away, "sus4" and "sus2"
     put a fourth or a second in the place of the third. After a root alone an accidental needs "add": "Ab9" is a chord on Ab.
+    "C2" (a second instead of the third or beside it), "C4", "C-5" and "C0" (a triad or a seventh) mean different chords to different
+    writers, and pitches to others: they are refused.
     """
     root, quality, bass = _taken_apart(symbol)
     quality = quality.strip()

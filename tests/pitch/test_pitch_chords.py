@@ -54,6 +54,25 @@ def test_tones_of_altered_chords(symbol, classes):
     assert parse_chord(symbol + "/E").classes == classes | {4}
 
 
+# The same chord in the spellings of lead sheets (common practice, no source).
+SPELT = [
+    ("C", "MAJ Maj ma Ma MA M major"), ("Cmaj7", "maj7 Maj7 MAJ7 ma7 Ma7 MA7 M7 j7 Δ Δ7"), ("Caug", "aug + +5"),
+    ("CmM7", "mM7 mmaj7 m(maj7) minmaj7 m/maj7 m/M7 m/ma7 min/maj7 -/maj7 mma7 mΔ mΔ7 -Δ -Δ7 -maj7"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("meant, quality", [(meant, quality) for meant, qualities in SPELT for quality in qualities.split()])
+def test_one_chord_in_many_spellings(meant, quality):
+    assert parse_chord("C" + quality) == parse_chord(meant)
+    assert parse_chord(f"Bb{quality}/D") == parse_chord(meant.replace("C", "Bb", 1) + "/D")
+
+
+@pytest.mark.parametrize("symbol", ["C2", "C4", "C0", "C-5", "A1", "B2"])
+def test_what_means_different_chords_to_different_writers_is_refused(symbol):
+    with pytest.raises(BadInput, match="unknown quality"):
+        parse_chord(symbol)
+
+
 @pytest.mark.parametrize(
     "symbol", ["C(b9)", "Cno3no3", "C5no3", "Csus4sus4", "Caddb7", "C7add", "C7b", "C7b10", "C7(b9", "C6+9", "C-5", "C7no8", "Cb9b9b9x"]
 )

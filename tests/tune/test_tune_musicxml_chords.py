@@ -93,6 +93,29 @@ def test_degrees_added_altered_and_taken_away(kind, degrees, pitches):
     assert chord(harmony(kind, "".join(degree(*one) for one in degrees)))[0] == pitches
 
 
+# What musicians write for the tones (common practice, no source).
+NAMED = [
+    ("augmented", [(5, -1, "alter")], "C"), ("suspended-fourth", [(7, 0, "add")], "C7sus4"), ("major", [(7, 0, "add")], "C7"),
+    ("suspended-fourth", [(7, 0, "add"), (9, 0, "add")], "C9sus4"), ("minor", [(6, 0, "add")], "Cm6"),
+    ("major", [(3, 0, "subtract")], "C5"),
+    ("minor-seventh", [(5, -1, "alter")], "Cm7b5"), ("major", [(9, 0, "add")], "Cadd9"), ("dominant", [(9, -1, "add")], "C7b9"),
+    ("other", [(3, -1, "add"), (5, 0, "add")], "Cm"), ("major-sixth", [(9, 0, "add")], "C69"), ("dominant", [(5, 0, "subtract")], "C7no5"),
+    ("dominant-13th", [(11, 1, "alter")], "C13#11"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("kind, degrees, name", NAMED)
+def test_degrees_that_make_a_plain_chord_give_its_name(kind, degrees, name):
+    assert [c.symbol for c in read(harmony(kind, "".join(degree(*one) for one in degrees))).chords] == [name]
+
+
+def test_the_inversion_of_a_chord_with_degrees_counts_its_tones():
+    # inversion: 1 is the tone above the root, here the fourth of D7sus4.
+    after = degree(7, 0, "add") + "<inversion>1</inversion>"
+    root = "<root><root-step>D</root-step></root>"
+    assert [c.symbol for c in read(harmony("suspended-fourth", after, root)).chords] == ["D7sus4/G"]
+
+
 def test_degrees_that_make_no_sense_are_named():
     for one in ((5, 0, "x"), (20, 0, "add"), (9, 0, "subtract"), (1, 0, "subtract")):
         data = harmony("major", degree(*one))

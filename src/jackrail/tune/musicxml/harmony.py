@@ -37,6 +37,11 @@ _FUNCTIONAL = {
 
 # Degrees of the tones of a kind that is no stack of thirds.
 _DEGREES = {"sus4": (1, 4, 5), "sus2": (1, 2, 5), "5": (1, 5), "6": (1, 3, 5, 6), "m6": (1, 3, 5, 6)}
+_PLAIN = {
+    frozenset(parse_chord("C" + quality).intervals): quality
+    for quality in ("9sus4", "7sus4", "7b9", "69", "add9", *(kind for kind in KINDS.values() if kind not in {None, "ped"}))
+}
+"""Tones of a chord -> the quality that musicians write for them, whatever degrees spell them out: E(no5,add5) is E, Dsus4(add7) D7sus4."""
 _STACKED = (1, 3, 5, 7, 9, 11, 13)
 _ADDED = (
     "", "addb9", "add9", "add#9", "add3", "add11", "add#11", "add5", "addb13", "add13", "add7", "addmaj7",
@@ -196,6 +201,9 @@ def _with_degrees(harmony: Element, quality: str, tones: list[tuple[int, int]], 
     added = [semitones for degree, semitones in wanted if (degree, semitones) not in tones]
     full = "".join(f"no{degree}" for degree, _ in sorted(gone & set(tones))) + "".join(_ADDED[semitones] for semitones in added)
     tones[:] = wanted
+    plain = _PLAIN.get(frozenset(classes))
+    if plain is not None:
+        return plain
     for text in (quality + short, quality + full):
         if _means(text, classes):
             return text
