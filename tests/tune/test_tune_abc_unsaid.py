@@ -105,7 +105,7 @@ def test_a_part_ends_the_endings_of_all_voices():
     assert letters(music, header="V:1\nV:2\n") == "CDCEGAGA"
 
 
-@pytest.mark.parametrize("sign", ["!fine!", "!D.C.!", '"Fine"', "!D.S.!", "!dacoda!"])
+@pytest.mark.parametrize("sign", ["!fine!", "!D.C.!", '"Fine"', "!D.S.!"])
 def test_a_jump_at_the_beginning_of_a_bar_is_told(sign):
     words = "a jump or Fine stands at the beginning of a bar, which is played before it is taken: bar 2"
     assert words in told(read(f"!segno!C|{sign}D|E|!D.C.!", unit="1/1"))

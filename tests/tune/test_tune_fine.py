@@ -1,4 +1,8 @@
-"""A tune ends at a Fine inside a bar. Common practice, no source; answers worked out by hand."""
+"""A tune ends at a Fine inside a bar; answers worked out by hand.
+
+ABC 2.1 section 4.14: a decoration stands before its note, so the decorated note still sounds. MusicXML 4.0 <sound> fine: it "follows the
+final note". What upbeats and ends of strains tell is common practice, no source.
+"""
 
 import pytest
 from abc_reading import heads, read
@@ -27,17 +31,24 @@ def said(music: str) -> list[str]:
         ('G|C D E F|G3 "^Fine"A|c c c c|c3!D.C.alfine!|]', "GCDEFGAcccccGCDEFG", 24),
         # The word stands over the last note of the strain, and the upbeat of the next one follows.
         ('G|C D E F|E D "^Fine"C A|c c c c|c3!D.C.alfine!|]', "GCDEFEDCAcccccGCDEFEDC", 24),
-        # No upbeat tells more: at the sign, before its note.
-        ("C D !fine!E F|G A B c|c4!D.C.alfine!|]", "CDEFGABccCD", 14),
+        # No upbeat tells more: after the note under the sign.
+        ("C D !fine!E F|G A B c|c4!D.C.alfine!|]", "CDEFGABccCDE", 15),
+        ("C C C C|D !fine!D2 G|E E E E!D.C.!|]", "CCCCDDGEEEECCCCDD", 19),
+        ("C D !fine!z F|c4!D.C.alfine!|]", "CDFcCD", 10),
+        ("C D !fine![EG] F|c4!D.C.alfine!|]", "CDEGFcCDEG", 11),
         # Before the first note and at the last note the whole bar is meant.
         ("!fine!C D E F|c4!D.C.alfine!|]", "CDEFcCDEF", 12),
         ("C D E !fine!F|c4!D.C.alfine!|]", "CDEFcCDEF", 12),
         ("C D E !fine!z|c4!D.C.alfine!|]", "CDEcCDE", 12),
-        # The strain ends with its last note although an upbeat would fit into that.
-        ("G|C D E F|G3 !fine!A||c c c c|c3!D.C.alfine!|]", "GCDEFGAcccccGCDEFGA", 25),
-        ("G|:C D E F|G3 !fine!A:|c c c c|c3!D.C.alfine!|]", "GCDEFGACDEFGAcccccGCDEFGA", 33),
+        # A last note where the upbeat belongs is the upbeat of what follows, even at the end of the strain.
+        ("G|C D E F|G3 !fine!A||c c c c|c3!D.C.alfine!|]", "GCDEFGAcccccGCDEFG", 24),
+        ("G|:C D E F|G3 !fine!A:|c c c c|c3!D.C.alfine!|]", "GCDEFGACDEFGAcccccGCDEFG", 32),
+        ("|:G|C D E F|G3 !fine!G:|A A A A|A3!D.C.!G|]", "GCDEFGGGCDEFGGAAAAAGGCDEFG", 34),
+        # The upbeat of the strain counts like that of the tune; one of another strain does not.
+        ("c4||G|C D E F|G3 !fine!A|c4|c3!D.C.alfine!|]", "cGCDEFGAcccGCDEFG", 32),
+        ("C D E !fine!F|G4||A|B4|c3!D.C.alfine!|]", "CDEFGABcCDEF", 20),
         # In an ending, and the way there.
-        ("|:C4|1D4:|2E2 !fine!F G|A4|]c4!D.C.alfine!|]", "CDCEFGAcCE", 30),
+        ("|:C4|1D4:|2E2 !fine!F G|A4|]c4!D.C.alfine!|]", "CDCEFGAcCEF", 31),
         # In the last bar of a strain all of it is meant, unless the upbeat tells more.
         ('C D "^Fine"E F||c4!D.C.alfine!|]', "CDEFcCDEF", 12),
         ('C D "^Fine"E F:|c4!D.C.alfine!|]', "CDEFCDEFcCDEF", 16),
@@ -61,9 +72,13 @@ def test_the_two_pieces_are_one_bar_on_paper():
 
 def test_it_is_said_where_the_tune_stops():
     assert said("C D !fine!E F|c4!D.C.alfine!|]") == [
-        "Fine stands inside bar 1 (line 7): the tune ends there, 2 quarters after the bar's beginning"
+        "Fine stands inside bar 1 (line 7): the tune ends there, 3 quarters after the bar's beginning"
     ]
-    assert said("C !fine!D E F|c4!D.C.alfine!|]") == [
+    assert said("!fine!C D E F|c4!D.C.alfine!|]") == []
+    assert said("G|C D E F|G3 !fine!A||c c c c|c3!D.C.alfine!|]") == [
+        "Fine stands inside bar 2 (line 7): the tune ends there, 3 quarters after the bar's beginning"
+    ]
+    assert said("C/ !fine!D/ E F G|c4!D.C.alfine!|]") == [
         "Fine stands inside bar 1 (line 7): the tune ends there, 1 quarter after the bar's beginning"
     ]
     assert said("C D !fine!E F||c4!D.C.alfine!|]") == ["Fine stands in the middle of bar 1 (line 7): the whole bar is played"]
@@ -71,21 +86,21 @@ def test_it_is_said_where_the_tune_stops():
 
 
 def test_what_begins_before_the_sign_sounds_on_and_ties_hold():
-    # The overlaid C is held over the sign; the tie joins D to D where the music goes on, and leads nowhere at the end.
+    # The overlaid C is held over the end when the music goes on, and cut there when the tune ends; the tie joins D to D both times.
     tune = read("C D- !fine!D F & C,4|c4!D.C.alfine!|]")
-    assert heads(tune) == [(0, 4, 48), (0, 1, 60), (1, 2, 62), (3, 1, 65), (4, 4, 72), (8, 4, 48), (8, 1, 60), (9, 1, 62)]
+    assert heads(tune) == [(0, 4, 48), (0, 1, 60), (1, 2, 62), (3, 1, 65), (4, 4, 72), (8, 3, 48), (8, 1, 60), (9, 2, 62)]
 
 
 def test_chords_ornaments_and_keys_stand_in_their_piece():
     tune = read('"C"C D "G"!fine!{A}G F|"F"c4!D.C.alfine!|]')
-    assert [(float(chord.onset_q), chord.symbol) for chord in tune.chords] == [(0, "C"), (2, "G"), (4, "F"), (8, "C")]
-    assert [float(small.onset_q) for small in tune.ornaments] == [2]
+    assert [(float(chord.onset_q), chord.symbol) for chord in tune.chords] == [(0, "C"), (2, "G"), (4, "F"), (8, "C"), (10, "G")]
+    assert [float(small.onset_q) for small in tune.ornaments] == [2, 10]
 
 
 def test_parts_are_found_behind_a_cut_bar():
     # Section 3.1.9: P:AB plays A, then B. A ends with its own D.C. al Fine.
     tune = read("P:A\nC D !fine!E F|G4!D.C.alfine!|\nP:B\nc4|d4|]", header="P:AB\n")
-    assert "".join(NAMES[note.midi] for note in tune.notes) == "CDEFGCDcd"
+    assert "".join(NAMES[note.midi] for note in tune.notes) == "CDEFGCDEcd"
 
 
 def test_the_same_in_musicxml():

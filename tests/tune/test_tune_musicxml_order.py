@@ -184,3 +184,12 @@ def test_signs_for_far_too_many_notes_are_refused():
     many = "".join(note("C", 1) for _ in range(100))
     with pytest.raises(BadInput, match="far too many notes"):
         letters(DIVISIONS + many, *[REPEATED.format("start", 1) + rest(100)] * 300)
+
+
+def test_a_to_coda_at_the_beginning_of_a_measure_is_where_to_leave():
+    # MusicXML 4.0 <sound> tocoda: where the jump forward goes off; a measure that begins there is not played (common practice).
+    bars = [DIVISIONS + note("C"), sound(tocoda="x") + note("D"), note("E") + sound(dacapo="yes"), sound(coda="x") + note("F")]
+    assert letters(*bars) == "CDECF"
+    assert "To Coda stands at the beginning of bar 2: this bar is left out after the jump" in said(score(*bars))
+    bars[1] = note("D") + sound(tocoda="x")
+    assert letters(*bars) == "CDECDF"

@@ -78,6 +78,12 @@ def played(music: str, header: str = "") -> str:
         ("|:C|1D!dacoda!:|2E|]F!D.C.alcoda!|]!coda!G|]", "CDCEFCDG"),
         ("|:C|1D!D.C.!:|2E|]F!fine!|]", "CDCEF"),
         ("C|!coda!D|E!D.C.alcoda!|!coda!F|]", "CDECF"),
+        # To Coda is where to leave: after its bar at the end of one, before it at the beginning (common practice, no source).
+        ("C|D!dacoda!|E!D.C.alcoda!|!coda!F|]", "CDECDF"),
+        ("C|!dacoda!D|E!D.C.alcoda!|!coda!F|]", "CDECF"),
+        ('C|"^To Coda"D|E!D.C.alcoda!|!coda!F|]', "CDECF"),
+        ("C|D!coda!|E!D.C.alcoda!|!coda!F|]", "CDECDF"),
+        ("|:C|1D:|2!dacoda!E||F!D.C.alcoda!|!coda!G|]", "CDCEFCG"),
         # A repeat that comes after the jump is met for the first time.
         ("C!dacoda!|D!D.C.alcoda!|]|:!coda!E|F:|", "CDCEFEF"),
         ("C|D!D.C.!|]|:E:|", "CDCDEE"),
@@ -149,6 +155,7 @@ def test_parts_in_the_order_of_the_header():
         ("!segno!C|!segno!D|E!D.S.!|]", "of two segno signs before the D.S. in bar 3 the nearest, in bar 2, is taken"),
         ("C|!coda!D|E!D.C.alcoda!|!coda!F|]", "of two coda signs the first, in bar 2, is taken as the place to leave"),
         ("C|!coda!D|E!dacoda!|F!D.C.!|]", "the coda in bar 2 lies before the place to leave for it: played straight on"),
+        ("C|!dacoda!D|E!D.C.alcoda!|!coda!F|]", "To Coda stands at the beginning of bar 2: this bar is left out after the jump"),
         ("C|D!D.C.alcoda!|]", "D.C. al Coda in bar 2 lacks a coda sign: the tune is played again to its end"),
         ("C!D.C.!|D!fine!|E!D.C.!|]", "the Fine in bar 2 is passed by: a jump stands behind it"),
         ("C|D!fine!|E|]", "Fine stands in bar 2, but no D.C. or D.S. leads back: played straight on"),
@@ -336,6 +343,13 @@ def test_many_doubts_of_a_kind_are_counted():
         ({0: "a"}, "", False),
     ],
 )
+def test_a_coda_of_another_name_is_taken_and_said():
+    # MusicXML 4.0 <sound> tocoda: the label of the coda to go to.
+    notes = Notes()
+    assert play_order(bars_of({}, {"to_coda": "x"}, {"jump": "capo"}, {"coda": "y"}), notes) == [0, 1, 2, 0, 1, 3]
+    assert 'no coda is named "x" as bar 2 asks: the one in bar 4 is taken' in notes.sentences()
+
+
 def test_a_segno_of_another_name_is_taken_and_said(labels, label, said):
     # MusicXML 4.0 <sound> dalsegno: the label of the segno to go back to.
     bars = bars_of({}, {}, {"jump": "segno", "jump_label": label}, {})

@@ -43,7 +43,7 @@ def part_order(bars: list[WrittenBar], parts: Sequence[tuple[str, int]], labels:
     repeats each time it is named; where it is named several times in a row and has an ending for each, the time chooses the ending
     instead (ABC 2.1 section 4.10).
     """
-    later = cut_at_fine(bars)
+    later = cut_at_fine(bars, at_note=True)
     if labels and not parts:
         notes.say(f"the order of parts {labels[:40]} names parts that the music does not mark: played as written")
     if not labels or not parts:

@@ -276,11 +276,12 @@ class Voice:
 
     def place_marks(self, bar: WrittenBar) -> None:
         """Set waiting signs (segno, D.C. ...) on `bar`."""
+        onset_q = self.cursor_q if bar is self.bar else bar.length_q
         for name in self.pending:
             if name in UNSURE:
-                self.perhaps.append((bar, self.cursor_q, name))
+                self.perhaps.append((bar, onset_q, name))
             else:
-                mark_words(bar, STEERING.get(name, name), self.cursor_q)
+                mark_words(bar, STEERING.get(name, name), onset_q)
         self.pending = []
 
     def _place_marks_before(self) -> None:
@@ -293,7 +294,7 @@ class Voice:
     def _place_marks_here(self) -> None:
         """Set waiting signs where the next note stands."""
         self.place_marks(self.bar)
-        if self.bars and not self.cursor_q and (self.bar.jump or self.bar.to_coda is not None or self.bar.fine_q is not None):
+        if self.bars and not self.cursor_q and (self.bar.jump or self.bar.fine_q is not None):
             self.notes.count("a jump or Fine stands at the beginning of a bar, which is played before it is taken", self.bar)
 
     def _settle_unsure(self) -> None:

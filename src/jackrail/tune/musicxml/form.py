@@ -26,8 +26,8 @@ if TYPE_CHECKING:
 # What belongs together on a bar; a bar whose first field is as on a blank one has nothing of the kind.
 _JUMP = ("jump", "jump_label", "jump_on", "until")
 _GROUPS = (
-    ("repeat_start",), ("repeat_end", "after_jump"), ("ending", "ending_start"), ("segno",), ("coda", "coda_q"), ("to_coda",), ("fine_q",),
-    _JUMP,
+    ("repeat_start",), ("repeat_end", "after_jump"), ("ending", "ending_start"), ("segno",), ("coda", "coda_q"),
+    ("to_coda", "to_coda_q"), ("fine_q",), _JUMP,
 )  # fmt: skip
 _BLANK = WrittenBar(0)
 _STEERING = ("dacapo", "dalsegno", "tocoda", "fine", "forward-repeat", "segno", "coda", "time-only")

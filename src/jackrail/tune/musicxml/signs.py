@@ -191,7 +191,7 @@ def _follow(texts: list[str], drawn: set[str], onset_q: Quarters, reader: Readin
         reader.bar.until = jump.until or ("coda" if "coda" in drawn else "")
         return
     if "coda" in drawn and whole.lower().strip(" .") in _TO_CODA:
-        reader.bar.to_coda = ""
+        reader.bar.to_coda, reader.bar.to_coda_q = "", onset_q
         drawn = drawn - {"coda"}
     reader.marks += [(name, "", onset_q) for name in sorted(drawn)]
 
@@ -201,7 +201,8 @@ def _take(said: WrittenBar, onset_q: Quarters, reader: Reading) -> None:
     bar = reader.bar
     if said.jump:
         bar.jump, bar.until = said.jump, said.until
-    bar.to_coda = bar.to_coda if said.to_coda is None else said.to_coda
+    if said.to_coda is not None:
+        bar.to_coda, bar.to_coda_q = said.to_coda, onset_q
     bar.fine_q = bar.fine_q if said.fine_q is None else said.fine_q
     reader.marks += [(name, "", onset_q) for name in ("segno", "coda") if getattr(said, name) is not None]
     if said.segno is None and said.coda is None:
@@ -233,7 +234,7 @@ def _steer(sound: Element, onset_q: Quarters, reader: Reading) -> bool:
     jumps = [name for name in ("dacapo", "dalsegno", "tocoda", "fine") if sound.get(name) not in {None, "no"}]
     for name in jumps:
         if name == "tocoda":
-            bar.to_coda = sound.get(name)
+            bar.to_coda, bar.to_coda_q = sound.get(name), onset_q
         elif name == "fine":
             bar.fine_q = onset_q
             _last_length(sound.get(name, ""), reader)
@@ -250,8 +251,8 @@ def _steer(sound: Element, onset_q: Quarters, reader: Reading) -> bool:
 
 
 def _warn_of_place(reader: Reading, onset_q: Quarters) -> None:
-    """A jump, a Fine or a To Coda at the very beginning of a measure may have been meant for the end of the one before."""
-    if onset_q == 0 and reader.bars and (reader.bar.jump or reader.bar.to_coda is not None or reader.bar.fine_q is not None):
+    """A jump or a Fine at the very beginning of a measure may have been meant for the end of the one before."""
+    if onset_q == 0 and reader.bars and (reader.bar.jump or reader.bar.fine_q is not None):
         reader.notes.count("a jump or Fine stands at the beginning of a bar, which is played before it is taken", reader.measure)
 
 

@@ -10,7 +10,7 @@ Rules, each from common practice, no source, unless one is named; those marked *
   of the D.S. only reminds of the one before. One under an ending means that ending*.
 - Fine ends the tune after a jump, at the end of its bar or inside it* (see `fine`). Under an ending it is found by playing that
   ending*. Between a jump that does not name it and a jump to come it is passed by*. Without a jump it is nothing but a word*.
-- "To Coda", or the first of two coda signs*, is where to leave: before its bar when it stands at the beginning of one, else after it. It
+- "To Coda", or the first of two coda signs*, is where to leave: before its bar when it stands at the beginning of one*, else after it. It
   leads to the coda with its label, or the last; never back*. Coda signs and segnos that no jump leads to are said*.
 - Bars that are never played are said*.
 """
@@ -75,7 +75,7 @@ class _Player:
         self.jumped = 0
         self.fines = [index for index, bar in enumerate(bars) if bar.fine_q is not None]
         self.codas = [index for index, bar in enumerate(bars) if bar.coda is not None]
-        self.leaves = {index for index, bar in enumerate(bars) if bar.to_coda is not None}
+        self.leaves = {index: bar.to_coda_q != 0 for index, bar in enumerate(bars) if bar.to_coda is not None}
         if self.jumps:
             self._find_leaves()
 
@@ -91,8 +91,7 @@ class _Player:
             return
         first = self.bars[self.codas[0]]
         self.notes.say(f"of {_many(len(self.codas))} coda signs the first, in {first.place}, is taken as the place to leave")
-        leave = self.codas.pop(0) if first.coda_q else self.codas.pop(0) - 1
-        self.leaves = {leave} if leave >= 0 else set()
+        self.leaves = {self.codas.pop(0): first.coda_q != 0}
 
     def _play_section(self, section: Section, at: int) -> int:
         """Play from bar `at` to the end of its section or to a jump; the bar to go on with."""
@@ -103,10 +102,12 @@ class _Player:
             for index in section.rows[now]:
                 if now == passes[0] and index < at:
                     continue
+                last = now == passes[-1] or section.final[index] == now
+                if last and not self.leaves.get(index, True) and (coda := self._to_coda(index)) is not None:
+                    return coda
                 check_length(len(self.order))
                 self.order.append(index)
                 self.times[index] += 1
-                last = now == passes[-1] or section.final[index] == now
                 onward = self._leave(index, last=last, returns=now != passes[-1])
                 if onward is not None:
                     return onward
@@ -148,8 +149,7 @@ class _Player:
         if self.jump >= 0:
             if bar.fine_q is not None and self._ends(index):
                 return len(self.bars)
-            if index in self.leaves and not self.in_coda and (coda := self._coda(index)) is not None:
-                self.in_coda, self.landing = True, coda
+            if self.leaves.get(index, False) and (coda := self._to_coda(index)) is not None:
                 return coda
         if not bar.jump or bar.jump_on or self._stale(index):
             return None
@@ -183,20 +183,25 @@ class _Player:
             end_q = bar.starts_q + bar.length_q
             quarters = f"{float(end_q):g} quarter{'s' * (end_q != 1)}"
             self.notes.say(f"Fine stands inside {bar.place}: the tune ends there, {quarters} after the bar's beginning")
-        elif bar.notes and bar.fine_q and bar.fine_q < max(note.onset_q for note in bar.notes):
+        elif bar.notes and bar.fine_q and bar.fine_q <= max(note.onset_q for note in bar.notes):
             self.notes.say(f"Fine stands in the middle of {bar.place}: the whole bar is played")
         return True
 
-    def _coda(self, index: int) -> int | None:
-        """The coda that bar `index` leads to after the jump taken, if any."""
-        if self.until == "fine" or not self.codas:
+    def _to_coda(self, index: int) -> int | None:
+        """The coda to go to from the sign in bar `index`, if the jump taken leads there."""
+        bar = self.bars[index]
+        if self.jump < 0 or self.in_coda or self.until == "fine" or not self.codas:
             return None
-        label = self.bars[index].to_coda
-        named = [coda for coda in self.codas if label and self.bars[coda].coda == label]
+        named = [coda for coda in self.codas if bar.to_coda and self.bars[coda].coda == bar.to_coda]
         coda = (named or self.codas)[-1]
         if coda <= index:
             self.notes.say(f"the coda in {self.bars[coda].place} lies before the place to leave for it: played straight on")
             return None
+        if bar.to_coda and self.bars[coda].coda and not named:
+            self.notes.say(f'no coda is named "{bar.to_coda[:20]}" as {bar.place} asks: the one in {self.bars[coda].place} is taken')
+        if bar.to_coda is not None and not self.leaves[index]:
+            self.notes.say(f"To Coda stands at the beginning of {bar.place}: this bar is left out after the jump")
+        self.in_coda, self.landing = True, coda
         return coda
 
     def _start_jump(self, index: int) -> int | None:

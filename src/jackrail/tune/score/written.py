@@ -43,7 +43,8 @@ class WrittenBar:
     judged by the metre. implicit: said to be part of a bar, such as an upbeat. starts_q: where in the full bar it begins, see
     `bar_lengths.find_starts`. section_start: a double bar stands at its
     left. repeat_end: times its section is played when a repeat sign stands at its right, else 0. ending: the passes it is
-    for, empty for all. fine_q, coda_q: where those signs stand. jump_on: the passes of the bar after which its jump is taken, empty for
+    for, empty for all. fine_q, coda_q, to_coda_q: where those signs stand, None: at
+    the end. jump_on: the passes of the bar after which its jump is taken, empty for
     the last. after_jump: the repeat that ends here is taken again after a jump. voices_q: the length of each voice, for
     notations that write voices apart. line: the line of the file it begins on, 0 when that tells nothing. full_at: lines at whose ends
     it was full, yet went on. cut: Fine stands inside the bar and ends this piece of it.
@@ -70,6 +71,7 @@ class WrittenBar:
     coda: str | None = None
     coda_q: Quarters = field(default_factory=Fraction)
     to_coda: str | None = None
+    to_coda_q: Quarters | None = None
     fine_q: Quarters | None = None
     jump: Jump = ""
     jump_label: str = ""
@@ -123,7 +125,7 @@ def mark_words(bar: WrittenBar, text: str, onset_q: Quarters) -> bool:
         bar.jump = "capo" if jump[1] else "segno"
         bar.until = "" if until is None else "fine" if until[1].lower() == "fine" else "coda"
     elif _TO_CODA_WORDS.fullmatch(words):
-        bar.to_coda = ""
+        bar.to_coda, bar.to_coda_q = "", onset_q
     elif words.lower() == "fine":
         bar.fine_q = onset_q
     elif words.lower() == "coda":
