@@ -172,7 +172,7 @@ def test_tunes_that_cannot_be_read_say_so_where_they_are_listed():
     assert [offer.about for offer in offers] == [
         "key C",
         "2/4, cannot be read: line 7: music begins before the K: field",
-        "key C, cannot be read: line 11 column 3: a chord [ is not closed on its line",
+        "key C, cannot be read: line 11 column 3: a chord [ is not closed before '|]'",
     ]
     assert offers[2].options == ("--number", "3")  # asking for it tells all that is wrong
 
@@ -191,7 +191,7 @@ def test_of_a_book_only_the_headers_are_looked_at():
 
 def test_one_tune_that_cannot_be_read_is_still_listed():
     (offer,) = list_abc(split_tunes("X:1\nK:C\nA [B c|]\n"))
-    assert offer.about == "key C, cannot be read: line 3 column 3: a chord [ is not closed on its line"
+    assert offer.about == "key C, cannot be read: line 3 column 3: a chord [ is not closed before '|]'"
 
 
 def test_a_mode_joined_to_an_accidental_is_read():

@@ -31,6 +31,7 @@ _KEYS = 128
 MOST_GRACE_NOTES = 32
 MOST_REST_BARS = 500
 """Most bars of one Z."""
+_NOT_IN_A_CHORD = frozenset({"bar", "bar_rest", "broken", "tuplet", "ending", "field", "overlay"})
 _GOES_ON = frozenset(":123456789")
 _STARTS = re.compile(r":*(?![:|\[\]])")
 
@@ -81,6 +82,8 @@ class MusicReader:
             kind = match.lastgroup
             act = acts.get(kind or "")
             if act is not None:
+                if self._chord is not None and kind in _NOT_IN_A_CHORD:
+                    self._unclosed(f"before {match[0][:12]!r}")
                 act(match)
                 if kind == "bar" and (passes := PASSES.match(line, at)) is not None:
                     if passes["blank"]:
@@ -89,9 +92,13 @@ class MusicReader:
                     at = passes.end()
         self._after_bar = line.rstrip(" \t\\`$").endswith(("|", ":", "|]"))
         if self._chord is not None:
-            self.at = self._opened_at
-            self._fault("a chord [ is not closed on its line", hint="close it with ]")
-            self._chord = None
+            self._unclosed("on its line")
+
+    def _unclosed(self, where: str) -> None:
+        """The chord being read has no ]: only its notes and what belongs to them may stand in it (ABC 2.1 section 4.17)."""
+        self.at = self._opened_at
+        self._fault(f"a chord [ is not closed {where}", hint="close it with ]")
+        self._chord = None
 
     def _plain(self, line: str, number: int) -> str:
         """`line` without what only older or faulty files write."""
