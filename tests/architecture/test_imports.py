@@ -27,7 +27,12 @@ ORDER = [
     ["cli"],
 ]
 # Inside tune/: what all share, what writers and guessers share, the readers (which do not know each other), the door.
-TUNE_ORDER = [["one_line", "choice", "model"], ["chord_names", "score", "inference"], ["abc", "musicxml", "midi", "embellish"], ["read"]]
+TUNE_ORDER = [
+    ["one_line", "choice", "model"],
+    ["chord_names", "part_names", "score", "inference"],
+    ["abc", "musicxml", "midi", "embellish"],
+    ["read"],
+]
 TUNE_RANK = {part: rank for rank, parts in enumerate(TUNE_ORDER) for part in parts}
 RANK = {stage: rank for rank, stages in enumerate(ORDER) for stage in stages}
 HEAVY = ["pydantic", "numpy", "mido", "soundfile", "jinja2"]

@@ -51,7 +51,9 @@ def test_of_equals_the_first_is_taken():
     assert said(tune, "was read") == "track 1 was read: it comes first of those much alike; left out: --track 2"
 
 
-@pytest.mark.parametrize("title", ["Melody", "LEAD", "The tune", "Vocals", "voice 1", "Solo", "Soprano", "Right hand"])
+@pytest.mark.parametrize(
+    "title", ["Melody", "LEAD", "The tune", "Vocals", "voice 1", "Solo", "Soprano", "Right hand", "Gesang", "Harmonica solo"]
+)
 def test_a_track_named_like_a_melody_is_it(title):
     tune = read(track(name(title), melody(0, LOW)), track(name("Strings"), melody(0, HIGH, 2)))
     assert keys_of(tune) == [midi for _, midi in LOW]

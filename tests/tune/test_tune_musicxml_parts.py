@@ -36,6 +36,11 @@ def several(*names: str) -> bytes:
         (["Bass Voice", "Piano"], 72),
         (["Piano", "Melody"], 74),
         (["Klavier", "Gesang"], 74),
+        (["Guitar", "Harmonica solo", "Harmony voice"], 74),
+        (["Alto", "Bassoon solo", "Bass solo"], 74),
+        (["Tenor", "Lead", "Baritone"], 74),
+        (["Tenor voice", "Voice"], 74),
+        (["Piano", "Soprano/Alto"], 74),
     ],
 )
 def test_the_part_that_is_read_unasked(names, key):

@@ -1,29 +1,27 @@
 """Which channel of which track is the melody.
 
 The rule. Drums (channel 10) never. Asked for by `track` and `channel`: what was asked for. Else tracks whose name says backing, bass,
-harmony, chord or accompaniment are looked at only where there are no others. Then a track named like a melody: a name with melody,
-lead, tune, vocal, voice, solo, soprano or right in it. Else the best sum of five marks, each 0 to 1 with its weight in `_WEIGHTS`, the
-first of equals: plays one note at a time; lies high, from the lowest mean key of the candidates to the highest; sounds for much of the
-tune, beside the one that sounds longest; begins notes often, beside the one that does most; and its General MIDI family: winds, strings,
-synth lead and ethnic 1, bass, pads, percussion and effects 0, the others, or no program, a half. A remark says why, and what was left
-out by the words that choose it. In a file of format 2 each track is a tune of its own: the first with notes is read.
+harmony, chord or accompaniment are looked at only where there are no others. Then a track named like a melody (melody, lead, tune, vocal,
+voice, solo, soprano, right and the like, see `tune.part_names`). Else the best sum of five marks, each 0 to 1 with its weight in
+`_WEIGHTS`, the first of equals: plays one note at a time; lies high, from the lowest mean key of the candidates to the highest; sounds for
+much of the tune, beside the one that sounds longest; begins notes often, beside the one that does most; and its General MIDI family: winds,
+strings, synth lead and ethnic 1, bass, pads, percussion and effects 0, the others, or no program, a half. A remark says why, and what was
+left out by the words that choose it. In a file of format 2 each track is a tune of its own: the first with notes is read.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
 from jackrail.faults import BadInput, Fault
 from jackrail.tune.choice import Choice
+from jackrail.tune.part_names import says_accompaniment, says_melody
 from jackrail.tune.score.written import Notes
 
 from .smf import Smf
 from .strands import Strand, has_drums, listed, names_differ, strands_of
 from .track import DRUMS
 
-_MELODY = re.compile(r"melod|lead|\btune|vocal|voice|solo|sopran|\bright", re.IGNORECASE)
-_BESIDE = re.compile(r"\bback|bass(?!oon)|harmon(?:y|ies)|chord|acc?omp", re.IGNORECASE)
 _WEIGHTS = {"one": 2.5, "high": 1.5, "sounds": 1.0, "many": 0.5, "family": 1.0}
 """Judgements: they choose as a person would in the files of the tests; no source."""
 _REASONS = {
@@ -101,11 +99,11 @@ def _best(rivals: Sequence[Strand]) -> tuple[Strand, str]:
     if len(rivals) == 1:
         return rivals[0], "the only one with notes"
     several = len({strand.track.number for strand in rivals}) > 1
-    forward = [strand for strand in rivals if not _BESIDE.search(strand.track.title)]
+    forward = [strand for strand in rivals if not says_accompaniment(strand.track.title)]
     if len(forward) == 1:
         return forward[0], "the only one whose name does not say accompaniment"
     rivals = forward or rivals
-    named = [strand for strand in rivals if _MELODY.search(strand.track.title)]
+    named = [strand for strand in rivals if says_melody(strand.track.title)]
     if named and several:
         if len(named) == 1:
             return named[0], "named like a melody"

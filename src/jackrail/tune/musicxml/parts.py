@@ -1,8 +1,8 @@
 """Parts of a MusicXML score: their measures and names, which of them is read, and which notes of it.
 
 Melody rule: a part asked for by number, id or name; else the first with notes whose name says that it is the melody (melody, lead,
-tune, vocal, voice, solo, right, soprano, canto, cantus, song in a few languages; not backing, alto, tenor, bass); else the first with
-notes. Of the part a voice that is asked for, from whichever staff ("2/1" is voice 1 of staff 2 only); else its upper staff, all voices.
+tune, vocal, voice, solo, soprano, right and the like, and not backing, bass, harmony: see `tune.part_names`); else the first with notes.
+Of the part a voice that is asked for, from whichever staff ("2/1" is voice 1 of staff 2 only); else its upper staff, all voices.
 A voice that crosses from staff to staff belongs to the one where most of its notes stand, of equals the upper. One whose notes on two
 staves stand apart in a measure, with a <backup> between, is two voices of one name and crosses nothing.
 """
@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 from jackrail.faults import BadInput, Fault
 from jackrail.tune.one_line import one_line
+from jackrail.tune.part_names import says_accompaniment, says_melody
 from jackrail.tune.score.written import Notes
 
 from .reading import Line
@@ -25,10 +26,6 @@ if TYPE_CHECKING:
 
 MAX_PARTS = 1000
 MAX_MEASURES = 20_000
-_MELODY = re.compile(
-    r"melod|\blead|\btune|vocal|voice|\bvoix|\bvoce|\bsolo|\bright|sopran|\bcant(?:o|us)\b|gesang|singstimme", re.IGNORECASE
-)
-_NO_MELODY = re.compile(r"\bback|\balto|contralt|tenor|\bbas[so]|harmon|accomp", re.IGNORECASE)
 _SHOWN = 6
 
 
@@ -86,7 +83,7 @@ def choose_part(parts: list[Part], wanted: str | None, notes: Notes) -> Part:
     if wanted is not None:
         return _asked_for(parts, wanted)
     sounding = [part for part in parts if part.sounding] or parts
-    named = [part for part in sounding if _MELODY.search(part.name) and not _NO_MELODY.search(part.name)]
+    named = [part for part in sounding if says_melody(part.name) and not says_accompaniment(part.name)]
     chosen = (named or sounding)[0]
     others = [part for part in sounding if part is not chosen]
     if others:
