@@ -3,7 +3,8 @@
 import pytest
 
 from jackrail.pitch import parse_chord
-from jackrail.tune.chord_names import KINDS, nearest, readable
+from jackrail.tune.chord_names import KINDS, chord_or_silence, nearest, readable
+from jackrail.tune.model import NO_CHORD
 
 # Semitones on C as the reference describes each kind: "major third, perfect fifth" for major; "dominant-ninth, perfect 11th" for
 # dominant-11th, "dominant-11th, major 13th" for dominant-13th and so on.
@@ -54,6 +55,17 @@ def test_pitches_of_a_kind(kind):
 )
 def test_spellings(written, read):
     assert readable(written) == read
+
+
+@pytest.mark.parametrize("text", ["N.C.", "NC", "n.c", "N. C.", " No chord ", "tacet"])
+def test_words_for_silence(text):
+    """Common practice of lead sheets, no source."""
+    assert chord_or_silence(text) == NO_CHORD
+
+
+@pytest.mark.parametrize(("text", "symbol"), [("AMin7", "Amin7"), ("D7 / F#", "D7/F#"), ("slow", None), ("", None), ("N", None)])
+def test_other_texts_are_chords_or_nothing(text, symbol):
+    assert chord_or_silence(text) == symbol
 
 
 def test_a_long_text_is_no_chord_symbol():

@@ -184,6 +184,13 @@ def test_no_chord_is_silence():
     assert [symbol.symbol for symbol in read(harmony("none")).chords] == [NO_CHORD]
 
 
+@pytest.mark.parametrize("kind", ["other", "silence"])
+def test_a_kind_without_tones_that_is_printed_as_no_chord_is_silence(kind):
+    tune = read(score(DIVISIONS + f'<harmony>{C}<kind text="N.C.">{kind}</kind></harmony>' + note("C")))
+    assert [symbol.symbol for symbol in tune.chords] == [NO_CHORD]
+    assert not any("cannot be read" in told for told in tune.warnings)
+
+
 def test_kinds_outside_the_standard():
     assert chord(harmony("minor-major"))[0] == {0, 3, 7, 11}
     assert "the chord kind 'minor-major' is none of MusicXML: read as 'major-minor': measure 1" in said(harmony("minor-major"))

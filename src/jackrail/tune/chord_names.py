@@ -7,6 +7,7 @@ from functools import lru_cache
 
 from jackrail.faults import BadInput
 from jackrail.pitch import parse_chord
+from jackrail.tune import model
 
 # MusicXML 4.0 kind-value -> text after the root. None: no fixed set of pitches (functional names, other, none).
 KINDS: dict[str, str | None] = {
@@ -33,6 +34,11 @@ _BASS = re.compile(r"/\s*[A-Ga-g](?:##|#|bb|b|♯|♭)?$")
 _REST_OF_BRACKETS = re.compile(r"[^()]+(?:\)|$)")
 _SURE = re.compile(r"1[13]|[5679]|alt|sus|add|omit|no\W*\d", re.IGNORECASE)
 """What a text needs to be taken for a chord that is written strangely: "A1", "B 2" are rather the names of parts."""
+
+
+def chord_or_silence(text: str) -> str | None:
+    """A text as `readable` has it, `model.NO_CHORD` for words that say that there is no chord, None for anything else."""
+    return model.NO_CHORD if NO_CHORD.fullmatch(text.strip()) else readable(text)
 
 
 @lru_cache(maxsize=4096)

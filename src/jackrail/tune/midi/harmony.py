@@ -13,8 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from jackrail.tune.chord_names import NO_CHORD as NO_CHORD_WORDS
-from jackrail.tune.chord_names import readable
+from jackrail.tune.chord_names import chord_or_silence
 from jackrail.tune.inference.beats import Sound
 from jackrail.tune.inference.chords import estimate_chords
 from jackrail.tune.inference.key import estimate_key
@@ -107,7 +106,7 @@ def written_chords(tracks: Sequence[Track], quarters: Scale, tune: Tune, notes: 
             )
             continue
         notes.remark(f"the chords are the {_KINDS[kind]} of track {track.number}")
-        left = sum(_symbol(text) is None for _, text in texts)
+        left = sum(chord_or_silence(text) is None for _, text in texts)
         if left:
             are = "are no chord symbols and are" if left > 1 else "is no chord symbol and is"
             notes.say(f"{left} of these {_KINDS[kind]} {are} left out")
@@ -125,16 +124,12 @@ def _rows(tracks: Sequence[Track]) -> Iterator[tuple[Track, int, list[tuple[int,
 
 def _symbols(texts: Sequence[tuple[int, str]]) -> dict[int, str]:
     """Tick -> chord symbol when the texts are chord symbols, else nothing."""
-    found = {tick: symbol for tick, text in texts if (symbol := _symbol(text)) is not None}
-    asked = [text for tick, text in texts if tick > 0 or _symbol(text) is not None]
-    good = sum(_symbol(text) is not None for text in asked)
+    found = {tick: symbol for tick, text in texts if (symbol := chord_or_silence(text)) is not None}
+    asked = [text for tick, text in texts if tick > 0 or chord_or_silence(text) is not None]
+    good = sum(chord_or_silence(text) is not None for text in asked)
     if len(set(found.values()) - {NO_CHORD}) < 2 or good < _SHARE * len(asked):
         return {}
     return found
-
-
-def _symbol(text: str) -> str | None:
-    return NO_CHORD if NO_CHORD_WORDS.fullmatch(text) else readable(text)
 
 
 def _section_letters(symbols: Sequence[str]) -> bool:

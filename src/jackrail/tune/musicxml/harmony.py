@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from jackrail.faults import BadInput
 from jackrail.pitch import ACCIDENTALS, NATURAL_DEGREES, TONIC_FIFTHS, fifths_of, moved_symbol, parse_chord, spelt
-from jackrail.tune.chord_names import KINDS, nearest, readable
+from jackrail.tune.chord_names import KINDS, chord_or_silence, nearest, readable
 from jackrail.tune.model import NO_CHORD
 
 from .reading import Reading
@@ -20,6 +20,8 @@ from .reading import Reading
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
+_TOLD = set(KINDS) - {"other"}
+"""Kinds that say what sounds, whatever is printed."""
 _BY_CASE = {kind.lower(): kind for kind in KINDS}
 
 # Kinds outside the standard that programs write, and what is meant.
@@ -56,7 +58,7 @@ _MOST_DEGREES = 12
 def read_harmony(harmony: Element, reader: Reading) -> None:
     """Put the chord symbol of a <harmony> into the bar; one that cannot be read becomes silence, and a warning."""
     kind = _kind(harmony, reader)
-    if kind == "none":
+    if kind == "none" or (kind not in _TOLD and chord_or_silence(_text(harmony)) == NO_CHORD):
         _place(harmony, NO_CHORD, reader)
         return
     if len(harmony.findall("kind")) > 1:
@@ -83,6 +85,12 @@ def _kind(harmony: Element, reader: Reading) -> str:
     if meant is not None:
         reader.notes.count(f"the chord kind {kind!r} is none of MusicXML: read as {meant!r}", reader.measure)
     return meant or kind
+
+
+def _text(harmony: Element) -> str:
+    """What is printed after the root."""
+    kind = harmony.find("kind")
+    return "" if kind is None else kind.get("text", "").strip()
 
 
 def _root(harmony: Element, reader: Reading) -> str | None:
@@ -154,8 +162,7 @@ def _symbol(harmony: Element, root: str, kind: str, reader: Reading) -> str | No
 
 def _printed(harmony: Element, root: str, bass: str | None, reader: Reading) -> str | None:
     """The chord as it is printed, for a kind that says nothing of its tones; None when that cannot be read, either."""
-    kind = harmony.find("kind")
-    text = "" if kind is None else kind.get("text", "").strip()
+    text = _text(harmony)
     symbol = readable(root + text) or nearest(root + text) if text else None
     if symbol is None:
         return None
