@@ -8,7 +8,7 @@ from itertools import pairwise
 from math import log
 from operator import add
 
-from jackrail.pitch import class_name, name_on_circle, parse_chord
+from jackrail.pitch import class_name, parse_chord, spelt
 from jackrail.tune.model import NO_CHORD, Bar, ChordSymbol, KeyMark, Quarters
 
 from .beats import Beats, Sound
@@ -151,10 +151,7 @@ def _root_name(root: int, quality: str, key: KeyMark | None) -> str:
     if key is None:
         return class_name(root)
     lowest = key.sharps - (1 if quality == "dim" else 4)
-    fifths = lowest + (7 * root - lowest) % 12
-    if not key.sharps - 1 <= fifths <= key.sharps + 5 and not -6 <= fifths <= 10:
-        fifths += 12 if fifths < 0 else -12
-    return name_on_circle(fifths)
+    return spelt(lowest + (7 * root - lowest) % 12, key.sharps)
 
 
 def _share_costs(pitch_class: int, shares_of: dict[str, tuple[float, ...]]) -> list[float]:
