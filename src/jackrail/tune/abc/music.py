@@ -7,21 +7,18 @@ from collections.abc import Callable
 from fractions import Fraction
 
 from jackrail.faults import BadInput, Fault
-from jackrail.pitch import moved_symbol
-from jackrail.tune.chord_names import NO_CHORD as NO_CHORD_WORDS
-from jackrail.tune.chord_names import readable
-from jackrail.tune.model import NO_CHORD, Quarters, beat_length_q
+from jackrail.tune.model import Quarters, beat_length_q
 from jackrail.tune.score.playing_out import MAX_BARS
-from jackrail.tune.score.written import Notes, WrittenBar, mark_words
+from jackrail.tune.score.written import Notes
 
-from .decorations import EXPRESSION, FERMATAS, LEFT_OUT, SHORTHANDS, STEERING
+from .decorations import SHORTHANDS
 from .dialects import Dialect, without_unclosed
 from .fields import ACCIDENTALS
-from .ornaments import KINDS
 from .pitches import Name
 from .pitching import octave_of
+from .signs import Signs
 from .tokens import MAX_NOTE_Q, MAX_PASS, PASSES, TOKEN, note_length_q, pass_numbers
-from .voice import UNSURE, Voice
+from .voice import Voice
 
 _TUPLET_Q = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}  # the others take 2, in compound metres 3 (ABC 2.1 section 4.13)
 _GRACE_NOTE = re.compile(r"(?P<acc>\^\^?|__?|=)?(?P<letter>[A-Ga-g])(?P<octave>[,']*)[\d/]*")
@@ -45,6 +42,7 @@ class MusicReader:
         self.on_field = on_field
         self.voice: Voice
         self.dialect = Dialect(notes)
+        self.signs = Signs(notes, self._where, self._fault)
         self.shorthands = dict(SHORTHANDS)
         self.unreadable = 0
         self._rest_bars = 0
@@ -278,7 +276,7 @@ class MusicReader:
             place = f"{match[0][:20]} on line {self.number}"
             self.notes.count("a bracket with a text has no number and is played as plain music", place)
             self.voice.close_bar()
-            self._symbol(match["named"])
+            self.signs.text(self.voice, match["named"])
             return
         passes = pass_numbers(match["passes"])
         if passes is None:
@@ -292,62 +290,22 @@ class MusicReader:
 
     def _quote(self, match: re.Match[str]) -> None:
         for text in re.split(r"[;\n]|\\n", match["text"]):
-            self._symbol(text.strip())
-
-    def _symbol(self, text: str) -> None:
-        """A chord symbol, words such as "D.C. al Fine", or an annotation (^_<>@ before it)."""
-        voice = self.voice
-        annotation = text[:1] in {"^", "_", "<", ">", "@"}
-        words = re.sub(r"^[\^_<>]|^@(?:-?[\d.]+,-?[\d.]+)?\s*", "", text)
-        symbol = None if annotation else _chord_symbol(text)
-        if symbol is not None:
-            voice.bar.chords.append((voice.cursor_q, moved_symbol(symbol, voice.pitches.pitching.semitones, voice.pitches.key.sharps)))
-        elif mark_words(WrittenBar(0), words, voice.cursor_q):
-            voice.pending.append(words)
-            self.notes.remark(f'the words "{words[:30]}" are followed as the sign they stand for')
-        elif words.strip().lower() in UNSURE:
-            voice.pending.append(words.strip().lower())
-        elif annotation or not text or text.isdigit():  # a fingering
-            pass
-        elif NO_CHORD_WORDS.fullmatch(text):
-            voice.bar.chords.append((voice.cursor_q, NO_CHORD))
-        else:
-            german = " (a German H is written B here, a German B Bb)" if text[0] == "H" and readable(f"B{text[1:]}") else ""
-            self.notes.count(f"a text that is no chord symbol is left out{german}", f"{text[:30]!r} on {self._where()}")
+            self.signs.text(self.voice, text.strip())
 
     def _decoration(self, match: re.Match[str]) -> None:
-        self._decorate(match["name"])
+        self.signs.decorate(self.voice, match["name"])
 
     def _short(self, match: re.Match[str]) -> None:
         name = self.shorthands.get(match[0])
         if name is None:
             self._strange(self.at)
         elif name.startswith('"'):
-            self._symbol(name.strip('"'))
+            self.signs.text(self.voice, name.strip('"'))
         else:
-            self._decorate(name)
-
-    def _decorate(self, name: str) -> None:
-        kind = KINDS.get(name)
-        name = name.lower() if name.lower() in STEERING else name
-        if kind is not None:
-            self.voice.waiting.add(kind, (), self.voice.bar)
-        elif name in STEERING:
-            self.voice.pending.append(name)
-        elif name in LEFT_OUT:
-            self.notes.count(LEFT_OUT[name], self.voice.bar, remark=name in FERMATAS)
-        elif re.fullmatch(r"[A-Ga-g\d,'/]*[A-Ga-g][A-Ga-g\d,'/]*", name) and name.strip("f"):
-            self._fault("notes stand between ! signs", repr(name), hint="write line breaks as $, or I:linebreak ! in the header")
-        elif name not in EXPRESSION:
-            self.notes.count(f"the decoration {name!r} is not known and is left out", self.voice.bar)
+            self.signs.decorate(self.voice, name)
 
     def _overlay(self, match: re.Match[str]) -> None:
         if not self.voice.overlay_start(len(match[0])):
             self._fault(
                 "a line of music laid over (&) begins before the first bar", repr(match[0][:12]), hint="write one & for each bar line"
             )
-
-
-def _chord_symbol(text: str) -> str | None:
-    """A chord symbol as text that can be read. One wholly in brackets is a chord that may be played, and is."""
-    return readable(text[1:-1] if text[:1] == "(" and text.find(")") == len(text) - 1 else text)
