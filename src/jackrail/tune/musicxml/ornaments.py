@@ -6,7 +6,8 @@ their own octave alone, as accidentals hold (common practice, no source). A note
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections import deque
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -160,27 +161,37 @@ class Ornaments:
         highest: dict[tuple[tuple[str, str], Quarters], Head] = {}  # the note that an ornament there is for: of a chord the highest
         for head in sorted(heads, key=lambda head: head.note.midi):
             highest[head.line, head.note.onset_q] = head
-        written: list[_Grace | _Sign] = [*self.graces, *self.signs]
-        out = [ornament for one in written if (ornament := self._at(highest.get((one.line, one.onset_q)), one))]
-        if len(out) < len(written):
+        graces = [_grace(grace, highest.get((grace.line, grace.onset_q))) for grace in self.graces]
+        out = [ornament for ornament in (*graces, *self._signs(highest)) if ornament is not None]
+        if len(out) < len(self.graces) + len(self.signs):
             self._say_left_out()
         self.reader.bar.ornaments += out
         if out:
             kept = "grace notes and ornaments are kept apart and not played unless asked for (--ornaments)"
             self.reader.notes.count(kept, self.reader.measure, remark=True)
 
-    def _at(self, main: Head | None, one: _Grace | _Sign) -> WrittenOrnament | None:
-        """The ornament at its main note; None when that is not read."""
-        if main is None:
-            return None
-        if isinstance(one, _Sign):
-            return WrittenOrnament(one.onset_q, main.note.midi, one.kind, _neighbours(main, one, self.accidentals))
-        return WrittenOrnament(one.onset_q, main.note.midi, "after-grace" if one.after else "grace", tuple(one.keys))
+    def _signs(self, mains: dict[tuple[tuple[str, str], Quarters], Head]) -> Iterator[WrittenOrnament | None]:
+        """Each sign at its main note, in time order, with the accidentals up to there; None where the note is not read."""
+        coming = deque(sorted(self.accidentals))
+        altered: dict[tuple[str, int], int] = {}
+        for sign in sorted(self.signs, key=lambda sign: sign.onset_q):
+            while coming and coming[0][0] <= sign.onset_q:
+                _, staff, position, alter = coming.popleft()
+                altered[staff, position] = alter
+            main = mains.get((sign.line, sign.onset_q))
+            yield None if main is None else WrittenOrnament(sign.onset_q, main.note.midi, sign.kind, _neighbours(main, sign, altered))
 
 
-def _neighbours(main: Head, sign: _Sign, accidentals: Iterable[Accidental]) -> tuple[int, ...]:
-    """MIDI keys of the steps below and above a note with a sign."""
-    altered = {step: alter for onset_q, staff, step, alter in sorted(accidentals) if staff == main.line[0] and onset_q <= sign.onset_q}
-    own = {main.position - 1: sign.below, main.position + 1: sign.above}
-    altered |= {step: alter for step, alter in own.items() if alter is not None}
-    return tuple(min(127, max(0, key + main.semitones)) for key in neighbours(main.position, signature(sign.sharps), altered))
+def _grace(grace: _Grace, main: Head | None) -> WrittenOrnament | None:
+    kind: OrnamentKind = "after-grace" if grace.after else "grace"
+    return None if main is None else WrittenOrnament(grace.onset_q, main.note.midi, kind, tuple(grace.keys))
+
+
+def _neighbours(main: Head, sign: _Sign, altered: dict[tuple[str, int], int]) -> tuple[int, ...]:
+    """MIDI keys of the steps below and above a note with a sign: by its own marks, else as altered by (staff, step), else in the key."""
+    here: dict[int, int] = {}
+    for position, own in ((main.position - 1, sign.below), (main.position + 1, sign.above)):
+        alter = altered.get((main.line[0], position)) if own is None else own
+        if alter is not None:
+            here[position] = alter
+    return tuple(min(127, max(0, key + main.semitones)) for key in neighbours(main.position, signature(sign.sharps), here))

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
+from heapq import heappop, heappush
 from typing import TYPE_CHECKING
 
 from jackrail.faults import BadInput
@@ -63,7 +64,7 @@ class PartReader(Reading):
         self.open_ties: dict[tuple[int, Quarters], str] = {}
         self.back = self.copied = 0
         self.late_metre_q = Fraction(0)
-        self.late_chords: list[tuple[Quarters, str]] = []
+        self.late_chords: list[tuple[Quarters, int, str]] = []
         self._on: dict[str, Callable[[Element], object]] = {
             "note": self._note, "attributes": self._attributes, "backup": self._backup, "forward": self._forward,
             "barline": lambda element: read_barline(element, self), "direction": lambda element: read_direction(element, self),
@@ -133,11 +134,15 @@ class PartReader(Reading):
 
     def _settle_chords(self, bar: WrittenBar) -> None:
         """Chord symbols whose offset leads out of the measure belong into another."""
-        bar.chords += self.late_chords
         early = [(onset_q, symbol) for onset_q, symbol in bar.chords if onset_q < 0]
-        self.late_chords = [(onset_q - bar.length_q, symbol) for onset_q, symbol in bar.chords if onset_q > bar.length_q]
+        late = [(onset_q, symbol) for onset_q, symbol in bar.chords if onset_q > bar.length_q]
         bar.chords = [chord for chord in bar.chords if 0 <= chord[0] <= bar.length_q]
-        if early or self.late_chords:
+        while self.late_chords and self.late_chords[0][0] < self.bar_q + bar.length_q:
+            at_q, _, symbol = heappop(self.late_chords)
+            bar.chords.append((at_q - self.bar_q, symbol))
+        for number, (onset_q, symbol) in enumerate(late):
+            heappush(self.late_chords, (self.bar_q + onset_q, number, symbol))
+        if early or late:
             self.notes.count("chord symbols whose offset leads into another measure are put there", self.measure, remark=True)
         before = self.bars[-1] if self.bars else None
         for onset_q, symbol in early:
