@@ -110,9 +110,74 @@ def test_order(music, order):
     assert played(music) == order
 
 
-def test_parts_in_the_order_of_the_header():
-    assert played("P:A\n|:C:|\nP:B\nD|]", "P:ABA\n") == "CCDCC"
-    assert played("P:A\nC|\nP:B\nD|]", "P:(AB)2A2\n") == "CDCDCC"
+@pytest.mark.parametrize(
+    ("order", "music", "wanted"),
+    [
+        ("ABA", "P:A\n|:C:|\nP:B\nD|]", "CCDCC"),
+        ("(AB)2A2", "P:A\nC|\nP:B\nD|]", "CDCDCC"),
+        ("AB", "P:A\n|:C|1D:|2E:|\nP:B\n|1F:|2G|]", "CDCEFG"),  # a repeat does not go on into the next part
+        # A D.C. is to the beginning of the tune, a D.S. to its segno in whatever part (common practice, no source).
+        ("AB", "P:A\nC|D!fine!|\nP:B\nE|F!D.C.!|]", "CDEFCD"),
+        ("ABA", "P:A\nC|D!fine!|\nP:B\nE|F!D.C.!|]", "CDEFCD"),
+        ("ABAB", "P:A\nC|D!fine!|\nP:B\nE|F!D.C.!|]", "CDEFCDEFCD"),
+        ("AB", "P:A\nC|!segno!D!fine!|\nP:B\nE|F!D.S.!|]", "CDEFD"),
+        ("AB", "P:A\nC|D!dacoda!|\nP:B\nE!D.C.alcoda!|!coda!F|]", "CDECDF"),
+        ("ABC", "P:A\n!segno!C|D!dacoda!|\nP:B\nE!D.S.alcoda!|\nP:C\n!coda!F|]", "CDECDF"),
+        ("AB", "C|\nP:A\nD!fine!|\nP:B\nE!D.C.!|]", "CDECD"),  # what stands before the parts is the beginning
+        ("AB", "P:A\n|:C:|D!fine!|\nP:B\nE!D.C.!|]", "CCDECD"),
+        ("A2B", "P:A\nC|1D|2E!fine!|\nP:B\nF!D.C.!|]", "CDCEFCDCE"),
+        # In a part with its own Fine, while others follow, it is the part's own.
+        ("AB", "P:A\nC!fine!|D!D.C.!|\nP:B\nE|]", "CDCE"),
+        ("ABA", "P:A\nC|D!fine!|E!D.C.!|\nP:B\nF|]", "CDECDFCDECD"),
+        ("AB", "P:A\nC!fine!|D!D.C.!|\nP:B\nE!D.C.!|]", "CDCECDC"),
+        ("AB", "P:A\nC|D!D.C.!|\nP:B\nE|]", "CDCDE"),
+    ],
+)
+def test_parts_in_the_order_of_the_header(order, music, wanted):
+    assert played(music, f"P:{order}\n") == wanted
+
+
+@pytest.mark.parametrize(
+    ("order", "music", "words"),
+    [
+        (
+            "AB",
+            "P:A\nC|D!fine!|\nP:B\nE|F!D.C.!|]",
+            "the D.C. in part B is taken the last time that the part is played and goes back to the beginning of the tune",
+        ),
+        ("AB", "P:A\n!segno!C!fine!|\nP:B\nE!D.S.!|]", "the D.S. in part B is taken the last time that the part is played"),
+        (
+            "AB",
+            "P:A\nC!fine!|D!D.C.!|\nP:B\nE|]",
+            "the D.C. in part A is taken within the part, for the order of parts goes on after it",
+        ),
+        ("ABC", "P:A\nC!fine!|\nP:B\nE!D.C.!|\nP:C\nF|]", "bar 3 is never played: check the repeats and endings"),
+        ("A2", "P:A\nC|1D|2E|3F|]", "bar 4 is never played: check the repeats and endings"),
+    ],
+)
+def test_jumps_between_parts_are_told(order, music, words):
+    assert words in told(read(music, f"P:{order}\n"))
+
+
+def test_bars_played_once_at_least_are_not_said_to_be_missing():
+    assert not any("never" in said for said in told(read("P:A\nC|D!fine!|\nP:B\nE|F!D.C.!|]", "P:ABA\n")))
+
+
+@pytest.mark.parametrize(
+    ("music", "order", "anew"),
+    [  # old books; that a first ending after a last one begins anew is our reading, no source
+        ("|:C|1D:|2E|G|1A:|2B|]", "CDCEGAGB", ["bar 4"]),
+        ("|:C|1D|C:|2E|F|G|1A|A:|2B|B|]", "CDCCEFGAAGBB", ["bar 6"]),
+        ("|:C|1D:|2E|F|G|1A:|2B|C|D|1E:|2F|]", "CDCEFGAFGBCDECDF", ["bar 4", "bar 8"]),
+        ("|:C|1D:|2E||G|1A:|2B|]", "CDCEGAGB", []),
+        ("|:C|1D:|2E|G|]", "CDCEG", []),
+    ],
+)
+def test_a_new_first_ending_begins_a_new_repeat(music, order, anew):
+    tune = read(music)
+    assert "".join(LETTERS[note.midi] for note in tune.notes) == order
+    said = "a first ending after a last one is of a new repeat, taken to begin after as many bars as its like: " + ", ".join(anew)
+    assert (said in told(tune)) == bool(anew)
 
 
 @pytest.mark.parametrize(
@@ -307,6 +372,7 @@ def test_what_holds_at_the_coda_is_what_stands_before_it_on_paper():
 
 
 def test_the_key_of_an_ending_is_that_on_paper():
+    assert [(float(mark.onset_q), mark.sharps) for mark in read("C|:[K:D]F|C:|").keys] == [(0, 0), (2, 2)]
     # ABC 2.1 section 3.1.14: a key holds from where it stands in the text; the second ending is written in D, so its F and C are sharp,
     # though the first, with the change, is not played before it this time. The repeat's beginning is in C again.
     tune = read("|:C|1[K:D]F:|2F|C|]")
@@ -334,6 +400,13 @@ def test_many_doubts_of_a_kind_are_counted():
     assert "a repeat that never ends is played once: 5 more times" in warnings
 
 
+def test_a_coda_of_another_name_is_taken_and_said():
+    # MusicXML 4.0 <sound> tocoda: the label of the coda to go to.
+    notes = Notes()
+    assert play_order(bars_of({}, {"to_coda": "x"}, {"jump": "capo"}, {"coda": "y"}), notes) == [0, 1, 2, 0, 1, 3]
+    assert 'no coda is named "x" as bar 2 asks: the one in bar 4 is taken' in notes.sentences()
+
+
 @pytest.mark.parametrize(
     ("labels", "label", "said"),
     [
@@ -343,13 +416,6 @@ def test_many_doubts_of_a_kind_are_counted():
         ({0: "a"}, "", False),
     ],
 )
-def test_a_coda_of_another_name_is_taken_and_said():
-    # MusicXML 4.0 <sound> tocoda: the label of the coda to go to.
-    notes = Notes()
-    assert play_order(bars_of({}, {"to_coda": "x"}, {"jump": "capo"}, {"coda": "y"}), notes) == [0, 1, 2, 0, 1, 3]
-    assert 'no coda is named "x" as bar 2 asks: the one in bar 4 is taken' in notes.sentences()
-
-
 def test_a_segno_of_another_name_is_taken_and_said(labels, label, said):
     # MusicXML 4.0 <sound> dalsegno: the label of the segno to go back to.
     bars = bars_of({}, {}, {"jump": "segno", "jump_label": label}, {})

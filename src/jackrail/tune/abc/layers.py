@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections import Counter
 from collections.abc import Sequence
-from itertools import cycle, groupby
 
 from jackrail.tune.model import Quarters
 from jackrail.tune.score.fine import cut_at_fine
-from jackrail.tune.score.playing_out import check_length, play_order
+from jackrail.tune.score.old_endings import part_endings
+from jackrail.tune.score.part_order import play_parts
+from jackrail.tune.score.playing_out import play_order
 from jackrail.tune.score.written import Notes, WrittenBar
 
 from .voice import Voice
@@ -18,21 +21,23 @@ def merged(voices: Sequence[Voice], notes: Notes) -> list[WrittenBar]:
     if not voices:
         return []
     main = voices[0].bars
+    length = len(main)
     signs = [_signs(bar) for bar in main] if len(voices) > 1 else []
     for bar in main if len(voices) > 1 else ():
         bar.voices_q[voices[0].name] = bar.length_q
     for voice in voices[1:]:
         for index, bar in enumerate(voice.bars):
-            if index == len(main):
-                notes.say(f"voice {voice.name} has {len(voice.bars)} bars, voice {voices[0].name} has {len(main)}")
             if index >= len(main):
                 main.append(bar)
                 signs.append(_signs(bar))
                 continue
             main[index].voices_q[voice.name] = bar.length_q
-            _lay_over(main[index], bar)
+            _lay_over(main[index], bar, notes)
             if bar.repeat_end != main[index].repeat_end or bar.ending != main[index].ending or _signs(bar) - signs[index]:
                 notes.say(f"repeats of voice {voice.name} differ from those of voice {voices[0].name}, which are followed")
+        if len(voice.bars) > length:
+            notes.say(f"voice {voice.name} has {len(voice.bars)} bars, voice {voices[0].name} has {length}")
+    part_endings(main, notes)
     return main
 
 
@@ -48,56 +53,33 @@ def part_order(bars: list[WrittenBar], parts: Sequence[tuple[str, int]], labels:
         notes.say(f"the order of parts {labels[:40]} names parts that the music does not mark: played as written")
     if not labels or not parts:
         return play_order(bars, notes)
-    starts = [_shifted(start, later) for _, start in parts]
+    cuts = [place - number - 1 for number, place in enumerate(later)]  # the bars that were cut, as counted before
+    starts = [start + bisect_left(cuts, start) for _, start in parts]
     _say_again(bars, starts)
     spans = dict(zip((label for label, _ in parts), zip(starts, [*starts[1:], len(bars)], strict=True), strict=True))
     if len(spans) < len(parts):
-        twice = next(label for label in spans if sum(label == other for other, _ in parts) > 1)
+        marked = Counter(label for label, _ in parts)
+        twice = next(label for label in spans if marked[label] > 1)
         notes.say(f"part {twice} is marked more than once: the last is played where the order of parts names it")
-    orders = {label: _part_orders(label, bars[slice(*spans[label])], labels, notes) for label in spans if label in set(labels)}
-    order = list(play_order(bars[: starts[0]], notes))
-    for label, run in groupby(labels):
+    for label in dict.fromkeys(labels):
         if label not in spans:
             notes.say(f"part {label} of the order {labels[:40]} is nowhere in the music: left out")
-            continue
-        for ways, _ in zip(cycle(orders[label]), run, strict=False):
-            check_length(len(order))
-            order += [spans[label][0] + index for index in ways]
+    named = set(labels)
     for label in spans:
-        if label not in orders:
-            notes.say(f"part {label[:20] or '(without a name)'} is not in the order {labels[:40]}: it is not played")
-    return order
-
-
-def _shifted(index: int, later: Sequence[int]) -> int:
-    """Where a bar stands once later pieces have been set in at the places `later`."""
-    for place in later:
-        index += place <= index
-    return index
+        if label not in named:
+            what = f"part {label[:20] or '(without a name)'} is not in the order {labels[:40]}: it is not played"
+            notes.say(what, "a part is not in the order of parts")
+    return play_parts(bars, spans, labels, notes)
 
 
 def _say_again(bars: Sequence[WrittenBar], starts: Sequence[int]) -> None:
-    """Write key and tempo in force, in the order of the paper, at the beginning of each part, from wherever it is entered."""
+    """Write the tempo in force, in the order of the paper, at the beginning of each part, from wherever it is entered."""
     tempo: list[tuple[Quarters, float]] = []
-    keys: list[tuple[Quarters, tuple[int, str]]] = []
+    begins = set(starts)
     for index, bar in enumerate(bars):
-        if index in starts:
-            bar.tempo = bar.tempo if bar.tempo and not bar.tempo[0][0] else [(Quarters(0), value) for _, value in tempo] + bar.tempo
-            bar.keys = bar.keys if bar.keys and not bar.keys[0][0] else [(Quarters(0), value) for _, value in keys] + bar.keys
-        tempo, keys = bar.tempo[-1:] or tempo, bar.keys[-1:] or keys
-
-
-def _part_orders(label: str, part: Sequence[WrittenBar], labels: str, notes: Notes) -> list[list[int]]:
-    """Ways to play a part, one for each time that the order names it in a row."""
-    endings = frozenset[int]().union(*(bar.ending for bar in part))
-    runs = {len(list(run)) for name, run in groupby(labels) if name == label}
-    times = max(runs)
-    if times > 1 and len(runs) == 1 and endings >= set(range(1, times + 1)):
-        notes.say(f"part {label} is named {times} times in a row: each time with its own ending (ABC 2.1 section 4.10)")
-        return [[index for index, bar in enumerate(part) if not bar.ending or now in bar.ending] for now in range(1, times + 1)]
-    if labels.count(label) > 1 and any(bar.repeat_end for bar in part):
-        notes.say(f"part {label} has a repeat sign and stands {labels.count(label)} times in the order of parts: it is repeated each time")
-    return [play_order(part, notes)]
+        if index in begins and tempo and not (bar.tempo and not bar.tempo[0][0]):
+            bar.tempo = [(Quarters(0), tempo[0][1]), *bar.tempo]
+        tempo = bar.tempo[-1:] or tempo
 
 
 def _signs(bar: WrittenBar) -> set[str]:
@@ -107,9 +89,12 @@ def _signs(bar: WrittenBar) -> set[str]:
     return {name for name, there in signs.items() if there} | {name for name, there in marks.items() if there is not None}
 
 
-def _lay_over(main: WrittenBar, other: WrittenBar) -> None:
+def _lay_over(main: WrittenBar, other: WrittenBar, notes: Notes) -> None:
+    first = dict(main.chords)
+    if any(first.get(onset_q, symbol) != symbol for onset_q, symbol in other.chords):
+        notes.count("of different chord symbols over two voices at one moment that of the first voice is played", main)
     main.notes += other.notes
     main.ornaments += other.ornaments
     main.length_q = max(main.length_q, other.length_q)
-    main.chords = sorted({**dict(other.chords), **dict(main.chords)}.items())
+    main.chords = sorted({**dict(other.chords), **first}.items())
     main.tempo = sorted({**dict(other.tempo), **dict(main.tempo)}.items())

@@ -47,10 +47,10 @@ def keys_on_paper(bars: Sequence[WrittenBar], order: Sequence[int], onsets: Sequ
     on_paper = _on_paper(bars, lambda bar: bar.keys)
     out = []
     for index, bar_q in zip(order, onsets, strict=True):
-        key = on_paper[index]
-        if key is not None:
+        key, marks = on_paper[index], bars[index].keys
+        if key is not None and not (marks and marks[0][0] == 0):
             out.append((bar_q, key))
-        out += [(bar_q + onset_q, value) for onset_q, value in bars[index].keys]
+        out += [(bar_q + onset_q, value) for onset_q, value in marks]
     return out
 
 

@@ -35,16 +35,29 @@ MAX_JUMPS = 100
 
 def play_order(bars: Sequence[WrittenBar], notes: Notes) -> list[int]:
     """Indices of `bars` in playing order. Raises BadInput with a "range" fault when that is more than MAX_BARS."""
-    return _Player(bars, notes).play()
+    order = order_of(bars, notes)
+    played = set(order)
+    say_unplayed([bar for index, bar in enumerate(bars) if index not in played], notes)
+    return order
+
+
+def order_of(bars: Sequence[WrittenBar], notes: Notes, parts: frozenset[int] = frozenset()) -> list[int]:
+    """The same, for bars that may be part of a tune. parts: where no repeat goes back over, the beginnings of parts."""
+    return _Player(bars, notes, parts).play()
+
+
+def say_unplayed(bars: Sequence[WrittenBar], notes: Notes) -> None:
+    """Say which of the bars that are never played hold notes."""
+    silent = list({bar.number: bar for bar in bars if bar.notes}.values())
+    if silent:
+        more = f" and {len(silent) - 4} more" if len(silent) > 4 else ""
+        named = ", ".join(bar.place for bar in silent[:4])
+        notes.say(f"{named}{more} {'are' if silent[1:] else 'is'} never played: check the repeats and endings")
 
 
 def _check_jumps(jumps: int) -> None:
     if jumps > MAX_JUMPS:
         raise BadInput(Fault("range", "the tune has far too many D.C. and D.S.", limit=f"at most {MAX_JUMPS}", hint="is the file whole?"))
-
-
-def _sign(bar: WrittenBar) -> str:
-    return "D.C." if bar.jump == "capo" else "D.S."
 
 
 class _Player:
@@ -53,7 +66,7 @@ class _Player:
     entered: sections that have been played, by their first bar.
     """
 
-    def __init__(self, bars: Sequence[WrittenBar], notes: Notes) -> None:
+    def __init__(self, bars: Sequence[WrittenBar], notes: Notes, parts: frozenset[int]) -> None:
         self.bars = bars
         self.notes = notes
         self.order: list[int] = []
@@ -64,7 +77,7 @@ class _Player:
         self.taken: set[int] = set()
         self.entered: set[int] = set()
         self.in_coda = False
-        self.sections = cut(bars, notes)
+        self.sections = cut(bars, notes, parts)
         self.section_of = {index: section for section in self.sections for index in range(section.first, section.last + 1)}
         self.jumps = [index for index, bar in enumerate(bars) if bar.jump]
         _check_jumps(len(self.jumps))
@@ -83,7 +96,7 @@ class _Player:
         at = 0
         while at < len(self.bars):
             at = self._play_section(self.section_of[at], at)
-        self._say_what_was_not_met()
+        self._say_what_is_not_followed()
         return self.order
 
     def _find_leaves(self) -> None:
@@ -154,7 +167,7 @@ class _Player:
         if not bar.jump or bar.jump_on or self._stale(index):
             return None
         if returns and bar.repeat_end:
-            self.notes.say(f"in {bar.place} a repeat sign and the {_sign(bar)} stand under an ending: the {_sign(bar)} is followed")
+            self.notes.say(f"in {bar.place} a repeat sign and the {bar.jump_sign} stand under an ending: the {bar.jump_sign} is followed")
         return self._start_jump(index)
 
     def _stale(self, index: int) -> bool:
@@ -164,7 +177,7 @@ class _Player:
             return self.jump >= 0
         if index in self.taken:
             other = self.bars[self.jump]
-            self.notes.say(f"the {_sign(bar)} in {bar.place} is not taken again after the {_sign(other)} in {other.place}")
+            self.notes.say(f"the {bar.jump_sign} in {bar.place} is not taken again after the {other.jump_sign} in {other.place}")
             return True
         if index < self.jump:
             self.notes.say(f"the jump at the end of {bar.place} is not taken: a later one was taken before")
@@ -209,16 +222,16 @@ class _Player:
         target = 0 if bar.jump == "capo" else self._segno(index)
         self.taken.add(index)
         if target is None:
-            self.notes.say(f"{_sign(bar)} in {bar.place} has no segno to go back to: played straight on")
+            self.notes.say(f"{bar.jump_sign} in {bar.place} has no segno to go back to: played straight on")
             return None
         self.jumped += 1
         _check_jumps(self.jumped)
         self.jump, self.until, self.landing, self.in_coda = index, bar.until, target, False
         repeated = [section for section in self.sections if section.repeats and len(section.rows) > 1 and not section.again]
         if any(section.last >= target and section.first <= index for section in repeated):
-            self.notes.say(f"after the {_sign(bar)} in {bar.place} repeats are not taken again")
+            self.notes.say(f"after the {bar.jump_sign} in {bar.place} repeats are not taken again")
         if bar.until == "coda" and (not self.codas or not self.leaves):
-            self.notes.say(f"{_sign(bar)} al Coda in {bar.place} lacks a coda sign: the tune is played again to its end")
+            self.notes.say(f"{bar.jump_sign} al Coda in {bar.place} lacks a coda sign: the tune is played again to its end")
         if bar.until == "fine" and not self.fines:
             self.notes.say("al Fine is written but no Fine: the tune is played again to its end")
         return target
@@ -248,18 +261,13 @@ class _Player:
                 f"of {_many(len(signs))} segno signs before the D.S. in {self.bars[index].place} the nearest, in {where}, is taken"
             )
 
-    def _say_what_was_not_met(self) -> None:
+    def _say_what_is_not_followed(self) -> None:
         bars = self.bars
         if not self.jumps:
             if any(index < len(bars) - 1 for index in self.fines):
                 self.notes.say(f"Fine stands in {bars[self.fines[0]].place}, but no D.C. or D.S. leads back: played straight on")
             if self.codas or self.leaves or self.segnos:
                 self.notes.say("a segno or coda sign is not followed: the tune has no D.C. or D.S.")
-        silent = list({bar.number: bar for index, bar in enumerate(bars) if index not in self.times and bar.notes}.values())
-        if silent:
-            more = f" and {len(silent) - 4} more" if len(silent) > 4 else ""
-            named = ", ".join(bar.place for bar in silent[:4])
-            self.notes.say(f"{named}{more} {'are' if silent[1:] else 'is'} never played: check the repeats and endings")
 
 
 def _many(count: int) -> str:

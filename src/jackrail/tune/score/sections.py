@@ -47,7 +47,7 @@ def cut(bars: Sequence[WrittenBar], notes: Notes, hard: frozenset[int] = frozens
             first, opened, closed = index, False, False
         opened = opened or bar.repeat_start
         closed = closed or bar.repeat_end > 0
-        if bar.repeat_end and not _endings_follow(bars, index):
+        if bar.repeat_end and (index + 1 in hard or not _endings_follow(bars, index)):
             if not opened:
                 _say_where_to(bars, first, index, notes, left_open=left_open)
                 left_open = False

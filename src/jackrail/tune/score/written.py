@@ -89,6 +89,11 @@ class WrittenBar:
         return f"bar {self.number} (line {self.line})" if self.line else f"bar {self.number}"
 
     @property
+    def jump_sign(self) -> str:
+        """The name of its jump."""
+        return "D.C." if self.jump == "capo" else "D.S."
+
+    @property
     def metre_q(self) -> Quarters:
         """Length of a full bar of its metre."""
         return Fraction(4 * self.beats, self.beat_unit)
