@@ -78,6 +78,7 @@ HOSTILE = {
     "overlays.abc": b"X:1\nL:1/8\nK:C\n" + b"A&" * 100_000 + b"|]\n",
     "rests.abc": b"X:1\nL:1/8\nK:C\nA|" + b"Z500|" * 20_000 + b"\n",
     "words.abc": b"X:1\nL:1/8\nK:C\n" + b'"end"A|' * 18_000 + b"!D.S.!A|\n",
+    "inline_parts.abc": b"X:1\nP:AB\nL:1/8\nK:C\n" + b"[P:A]A|" * 18_000 + b"\n",
     "rests_in_voices.abc": b"X:1\nL:1/8\nK:C\n" + b"".join(b"V:%d\nA|Z500|Z500|Z500|\n" % voice for voice in range(60)),
     "events.mid": b"MThd\0\0\0\6\0\0\0\1\0\x60MTrk" + struct.pack(">I", LARGE) + b"\0\x90" + b"\x3c\x40\0" * (LARGE // 3 - 20),
     "tracks.mid": b"MThd\0\0\0\6\0\1\0\1\0\x60" + b"MTrk\0\0\0\0" * (LARGE // 8 - 10),

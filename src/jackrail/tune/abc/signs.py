@@ -12,8 +12,9 @@ from jackrail.tune.model import NO_CHORD
 from jackrail.tune.score.written import Notes, WrittenBar, mark_words
 
 from .decorations import EXPRESSION, FERMATAS, LEFT_OUT, STEERING
+from .marks import UNSURE
 from .ornaments import KINDS
-from .voice import UNSURE, Voice
+from .voice import Voice
 
 
 class Signs:
@@ -32,10 +33,10 @@ class Signs:
         if symbol is not None:
             voice.bar.chords.append((voice.cursor_q, moved_symbol(symbol, voice.pitches.pitching.semitones, voice.pitches.key.sharps)))
         elif mark_words(WrittenBar(0), words, voice.cursor_q):
-            voice.pending.append(words)
+            voice.marks.waiting.append(words)
             self.notes.remark(f'the words "{words[:30]}" are followed as the sign they stand for')
         elif words.strip().lower() in UNSURE:
-            voice.pending.append(words.strip().lower())
+            voice.marks.waiting.append(words.strip().lower())
         elif annotation or not text or text.isdigit():  # a fingering
             pass
         elif NO_CHORD_WORDS.fullmatch(text):
@@ -51,7 +52,7 @@ class Signs:
         if kind is not None:
             voice.waiting.add(kind, (), voice.bar)
         elif name in STEERING:
-            voice.pending.append(name)
+            voice.marks.waiting.append(name)
         elif name in LEFT_OUT:
             self.notes.count(LEFT_OUT[name], voice.bar, remark=name in FERMATAS)
         elif re.fullmatch(r"[A-Ga-g\d,'/]*[A-Ga-g][A-Ga-g\d,'/]*", name) and name.strip("f"):

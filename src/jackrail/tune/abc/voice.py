@@ -7,17 +7,14 @@ from fractions import Fraction
 
 from jackrail.pitch import TONIC_FIFTHS, moved_signature
 from jackrail.tune.model import Quarters
-from jackrail.tune.score.written import Notes, WrittenBar, WrittenNote, mark_words
+from jackrail.tune.score.written import Notes, WrittenBar, WrittenNote
 
-from .decorations import STEERING
 from .fields import Key
+from .marks import Marks
 from .ornaments import Waiting
 from .pitches import Name, Pitches
 
 _ONE = Fraction(1)
-_BEGINNINGS = frozenset({"segno", "coda", "sign"})  # before a bar line they mean the bar after it
-UNSURE = {"end": ("fine", {"capo", "segno"}), "sign": ("segno", {"segno"})}
-"""Words that old books write for signs -> the sign, and the jumps that lead to it."""
 
 
 class Voice:
@@ -32,13 +29,12 @@ class Voice:
         self.ending: frozenset[int] = frozenset()
         self.used: frozenset[int] = frozenset()  # passes that the endings in a row so far are for
         self.plays = 0
-        self.pending: list[str] = []
+        self.marks = Marks(notes)
         self.note_count = 0
         self.tuplet: tuple[int, Quarters] = (0, _ONE)
         self.broken = _ONE
         self.last: tuple[list[WrittenNote], Quarters] | None = None
         self.line = self.line_before = 0  # of the file: being read, and the one before with music of this voice
-        self.perhaps: list[tuple[WrittenBar, Quarters, str]] = []
         self.waiting = Waiting(notes)
         self.ahead: list[tuple[WrittenBar, int]] = []
         self._written_q: Quarters | None = None
@@ -68,8 +64,8 @@ class Voice:
         if factor is not _ONE:
             heads = [(midi, duration_q * factor) for midi, duration_q in heads]
             length_q = length_q * factor
-        if self.pending:
-            self._place_marks_here()
+        if self.marks.waiting:
+            self.marks.set_before_note(self.bar, self.cursor_q, first=not self.bars)
         if self.waiting.ornaments:
             self._ornament(heads)
         voice = f"{self.name}&{self.overlay}" if self.overlay else self.name
@@ -85,8 +81,8 @@ class Voice:
         if number == self.line:
             return
         self.line_before, self.line = self.line, number
-        if self.pending and self.bars and not self.cursor_q and not self.overlay:
-            self._place_marks_before()
+        if self.marks.waiting and self.bars and not self.cursor_q and not self.overlay:
+            self.marks.set_at_end(self.bars[-1])
 
     def _on_new_line(self) -> None:
         """Note the line a bar begins on, or that it goes on from another line at whose end it was full."""
@@ -229,8 +225,8 @@ class Voice:
         if self.tuplet[0]:
             self.notes.count("a tuplet goes on over a bar line", self.bar)
         self.close_bar()
-        if self.pending and self.bars:
-            self._place_marks_before()
+        if self.marks.waiting and self.bars:
+            self.marks.set_at_end(self.bars[-1])
         if ends and self.plays > ends + 1:
             self.notes.count(f"a repeat begins with more dots than it ends and is played {self.plays} times", self.bars[-1])
         if ends and self.bars:
@@ -267,45 +263,11 @@ class Voice:
 
     def part_begins(self, index: int) -> None:
         """Of a finished voice: a part, perhaps marked in another voice, begins with the bar `index`."""
-        for bar in self.bars[index : index + 1]:
-            bar.section_start = True
-        for bar in self.bars[index:]:
-            if bar.ending_start:
-                break
-            bar.ending = frozenset()
-
-    def place_marks(self, bar: WrittenBar) -> None:
-        """Set waiting signs (segno, D.C. ...) on `bar`."""
-        onset_q = self.cursor_q if bar is self.bar else bar.length_q
-        for name in self.pending:
-            if name in UNSURE:
-                self.perhaps.append((bar, onset_q, name))
-            else:
-                mark_words(bar, STEERING.get(name, name), onset_q)
-        self.pending = []
-
-    def _place_marks_before(self) -> None:
-        """Set waiting signs on the bar before, without those that mean the bar after them."""
-        later = [name for name in self.pending if name in _BEGINNINGS]
-        self.pending = [name for name in self.pending if name not in _BEGINNINGS]
-        self.place_marks(self.bars[-1])
-        self.pending = later
-
-    def _place_marks_here(self) -> None:
-        """Set waiting signs where the next note stands."""
-        self.place_marks(self.bar)
-        if self.bars and not self.cursor_q and (self.bar.jump or self.bar.fine_q is not None):
-            self.notes.count("a jump or Fine stands at the beginning of a bar, which is played before it is taken", self.bar)
-
-    def _settle_unsure(self) -> None:
-        """Words of `UNSURE` are signs only where a jump that leads to them stands later in the tune."""
-        plain = {"fine": all(bar.fine_q is None for bar in self.bars), "segno": all(bar.segno is None for bar in self.bars)}
-        for bar, onset_q, word in self.perhaps:
-            sign, jumps = UNSURE[word]
-            at = next((index for index, other in enumerate(self.bars) if other is bar), len(self.bars))
-            if plain[sign] and any(later.jump in jumps for later in self.bars[at:]):
-                mark_words(bar, sign, onset_q)
-                self.notes.count(f'the word "{word.capitalize()}" is followed as {sign.capitalize()}, for a jump stands after it', bar)
+        if index < len(self.bars):
+            self.bars[index].section_start = True
+        while index < len(self.bars) and self.bars[index].ending and not self.bars[index].ending_start:
+            self.bars[index].ending = frozenset()
+            index += 1
 
     def silence(self) -> None:
         """Take its notes out of its bars: another voice was asked for."""
@@ -320,10 +282,9 @@ class Voice:
         last = self.bars[-1] if self.bars else self.bar
         self.waiting.leave_out(last)
         self._break_off("", last)
-        if self.pending and self.bars:
-            self.place_marks(self.bars[-1])
-        self._settle_unsure()
-        self.perhaps = []
+        if self.bars:
+            self.marks.set_on(last, last.length_q)
+            self.marks.settle(self.bars)
         return self.bars
 
     def number_like(self, bars: Sequence[WrittenBar]) -> None:
