@@ -131,6 +131,12 @@ def test_offset_bass_and_degree_in_one_symbol():
     assert [(float(c.onset_q), c.symbol) for c in read(data).chords] == [(1, "Bb7b9/Ab")]
 
 
+def test_more_degrees_than_are_read_are_named():
+    data = harmony("major", degree(9, 0, "add") * 12 + degree(3, 0, "subtract"))
+    assert chord(data)[0] == {0, 4, 7, 2}
+    assert "of more than 12 degrees of a chord symbol the first are read: measure 1" in read(data).warnings
+
+
 @pytest.mark.parametrize("number, bass", [(0, 0), (1, 4), (2, 7), (3, 10)])
 def test_inversions(number, bass):
     # inversion: 0 for root position, 1 for first inversion and so on.

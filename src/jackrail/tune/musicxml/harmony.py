@@ -10,11 +10,11 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from jackrail.faults import BadInput
-from jackrail.pitch import ACCIDENTALS, NATURAL_DEGREES, TONIC_FIFTHS, fifths_of, moved_symbol, parse_chord, spelt
+from jackrail.pitch import ACCIDENTALS, TONIC_FIFTHS, fifths_of, moved_symbol, spelt
 from jackrail.tune.chord_names import KINDS, chord_or_silence, nearest, readable
 from jackrail.tune.model import NO_CHORD
 
+from .degrees import small, tones_of, whole, with_degrees
 from .reading import Reading
 
 if TYPE_CHECKING:
@@ -37,22 +37,10 @@ _FUNCTIONAL = {
     "German": (-4, "7", -4, "Ab C Eb F#"), "Tristan": (0, "m7b5", 0, "C Gb Bb Eb"),
 }  # fmt: skip
 
-# Degrees of the tones of a kind that is no stack of thirds.
-_DEGREES = {"sus4": (1, 4, 5), "sus2": (1, 2, 5), "5": (1, 5), "6": (1, 3, 5, 6), "m6": (1, 3, 5, 6)}
-_PLAIN = {
-    frozenset(parse_chord("C" + quality).intervals): quality
-    for quality in ("9sus4", "7sus4", "7b9", "69", "add9", *(kind for kind in KINDS.values() if kind not in {None, "ped"}))
-}
-"""Tones of a chord -> the quality that musicians write for them, whatever degrees spell them out: E(no5,add5) is E, Dsus4(add7) D7sus4."""
-_STACKED = (1, 3, 5, 7, 9, 11, 13)
-_ADDED = (
-    "", "addb9", "add9", "add#9", "add3", "add11", "add#11", "add5", "addb13", "add13", "add7", "addmaj7",
-)  # fmt: skip
 # Fifths from the root to a tone so many semitones above it, as chords spell them.
 _FIFTHS_UP = (0, -5, 2, -3, 4, -1, -6, 1, 8, 3, -2, 5)
 _ROMAN = {"i": 1, "ii": 2, "iii": 3, "iv": 4, "v": 5, "vi": 6, "vii": 7}
 _MAJOR_SCALE = (0, 2, 4, -1, 1, 3, 5)
-_MOST_DEGREES = 12
 
 
 def read_harmony(harmony: Element, reader: Reading) -> None:
@@ -113,22 +101,16 @@ def _named(harmony: Element, which: str) -> str | None:
     if element is None:
         return None
     step = (element.findtext(f"{which}-step") or "").strip()
-    alter = _whole(element.findtext(f"{which}-alter"))
+    alter = whole(element.findtext(f"{which}-alter"))
     return step + ACCIDENTALS[alter] if re.fullmatch(r"[A-G]", step) and alter in ACCIDENTALS else None
 
 
-def _whole(text: str | None) -> int:
-    """A number of semitones; 0 for none, 99 for what is none."""
-    found = re.fullmatch(r"([+-]?\d)(?:\.0+)?", (text or "0").strip())
-    return int(found[1]) if found else 99
-
-
 def _numeral(numeral: Element) -> tuple[int, int]:
-    return _whole(numeral.findtext("numeral-root")), _whole(numeral.findtext("numeral-alter"))
+    return whole(numeral.findtext("numeral-root")), whole(numeral.findtext("numeral-alter"))
 
 
 def _key_of(numeral: Element, reader: Reading) -> tuple[int, str]:
-    fifths, mode = _whole(numeral.findtext("numeral-key/numeral-fifths")), numeral.findtext("numeral-key/numeral-mode")
+    fifths, mode = whole(numeral.findtext("numeral-key/numeral-fifths")), numeral.findtext("numeral-key/numeral-mode")
     return (fifths, (mode or "major").strip()) if numeral.find("numeral-key") is not None and abs(fifths) <= 7 else reader.written_key
 
 
@@ -152,10 +134,10 @@ def _symbol(harmony: Element, root: str, kind: str, reader: Reading) -> str | No
     quality = "ped" if kind == "other" else KINDS.get(kind)  # "other" is the root and what is added to it
     if quality is None or (kind == "other" and harmony.find("degree") is None):
         return _printed(harmony, root, bass, reader)
-    tones = _tones(quality)
+    tones = tones_of(quality)
     symbol = root + quality
     if harmony.find("degree") is not None:
-        symbol = root + _with_degrees(harmony, quality, tones, reader)
+        symbol = root + with_degrees(harmony, quality, tones, reader)
     low = bass or _inverted(harmony, root, tones, reader)
     return f"{symbol}/{low}" if low and low != root else symbol
 
@@ -183,84 +165,12 @@ def _functional(root: str, kind: str, bass: str | None, reader: Reading) -> str:
     return f"{chord}{quality}/{low_name}" if low_name != chord else chord + quality
 
 
-def _tones(quality: str) -> list[tuple[int, int]]:
-    """(degree, semitones above the root) of a kind's tones."""
-    return list(zip(_DEGREES.get(quality, _STACKED), parse_chord("C" + quality).intervals, strict=False))
-
-
-def _with_degrees(harmony: Element, quality: str, tones: list[tuple[int, int]], reader: Reading) -> str:
-    """`quality` with the degrees of a <harmony>; the kind alone, with a warning, when they make no sense. Changes `tones`."""
-    wanted, short, gone = list(tones), "", set()
-    degrees = harmony.findall("degree")
-    for degree in degrees[:_MOST_DEGREES]:
-        value, alter = _small(degree.findtext("degree-value")), _whole(degree.findtext("degree-alter"))
-        what = (degree.findtext("degree-type") or "").strip()
-        changed = _changed(wanted, value, alter, what)
-        if changed is None:
-            reader.notes.count("degrees of chord symbols that cannot be used are left out", reader.measure)
-            continue
-        gone |= {tone for tone in wanted if tone not in changed}
-        if what == "alter" and not any(one == value for one, _ in wanted):
-            reader.notes.count("altered degrees that the chord has not are added to it", reader.measure)
-        short += _short(quality, value, alter, what, changed)
-        wanted = changed
-    classes = {semitones for _, semitones in wanted}
-    added = [semitones for degree, semitones in wanted if (degree, semitones) not in tones]
-    full = "".join(f"no{degree}" for degree, _ in sorted(gone & set(tones))) + "".join(_ADDED[semitones] for semitones in added)
-    tones[:] = wanted
-    plain = _PLAIN.get(frozenset(classes))
-    if plain is not None:
-        return plain
-    for text in (quality + short, quality + full):
-        if _means(text, classes):
-            return text
-    reader.notes.count("added or altered degrees of chord symbols are left out", reader.measure)
-    return quality
-
-
-def _small(text: str | None) -> int:
-    found = re.fullmatch(r"\d{1,2}", (text or "").strip())
-    return int(found[0]) if found else 0
-
-
-def _changed(tones: list[tuple[int, int]], degree: int, alter: int, what: str) -> list[tuple[int, int]] | None:
-    """Tones after one <degree>: an added one counts from a dominant chord, an altered one from the chord itself."""
-    if degree not in NATURAL_DEGREES or (abs(alter) > 2 and what != "subtract"):
-        return None
-    new = (degree, (NATURAL_DEGREES[degree] + alter) % 12)
-    there = [tone for tone in tones if tone[0] == degree]
-    if what == "subtract":
-        return [tone for tone in tones if tone[0] != degree] if there and degree != 1 else None
-    if what == "alter" and there:
-        return [(one, (semitones + alter) % 12 if one == degree else semitones) for one, semitones in tones]
-    return [*tones, new] if what in {"add", "alter"} else None
-
-
-def _short(quality: str, degree: int, alter: int, what: str, changed: list[tuple[int, int]]) -> str:
-    """One change as musicians write it; `_with_degrees` looks whether it means what it should."""
-    if what == "subtract":
-        return f"no{degree}"
-    sign = ACCIDENTALS.get(alter, "")
-    if what == "alter":
-        now = next((semitones for one, semitones in changed if one == degree), 0)
-        sign = {1: "#", 11: "b", 0: ""}.get((now - NATURAL_DEGREES[degree]) % 12, "?")
-    bare = quality and sign and degree in {5, 9, 11, 13} and (what == "alter" or degree != 5)
-    return f"{sign}{degree}" if bare else f"add{sign}{degree}"
-
-
-def _means(text: str, classes: set[int]) -> bool:
-    try:
-        return set(parse_chord("C" + text).intervals) == classes
-    except BadInput:
-        return False
-
-
 def _inverted(harmony: Element, root: str, tones: list[tuple[int, int]], reader: Reading) -> str | None:
     """The bass that an <inversion> asks for: 1 is the third or what stands for it, 2 the fifth, 3 the seventh."""
     text = harmony.findtext("inversion")
     if text is None:
         return None
-    number = _small(text)
+    number = small(text)
     if number >= len(tones):
         reader.notes.count("inversions that a chord has not are left out", reader.measure)
         return None

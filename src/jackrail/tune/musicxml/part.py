@@ -6,7 +6,6 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
-from heapq import heappop, heappush
 from typing import TYPE_CHECKING
 
 from jackrail.faults import BadInput
@@ -14,6 +13,7 @@ from jackrail.tune.model import Quarters
 from jackrail.tune.score.written import Notes, WrittenBar, WrittenNote
 
 from .attributes import of_staff, read_divisions, read_key, read_time, read_transpose, repeated_bars
+from .chord_offsets import ChordOffsets
 from .harmony import read_harmony
 from .ornaments import Head, Ornaments
 from .pitches import read_pitch
@@ -64,7 +64,7 @@ class PartReader(Reading):
         self.open_ties: dict[tuple[int, Quarters], str] = {}
         self.back = self.copied = 0
         self.late_metre_q = Fraction(0)
-        self.late_chords: list[tuple[Quarters, int, str]] = []
+        self.chord_offsets = ChordOffsets(self)
         self._on: dict[str, Callable[[Element], object]] = {
             "note": self._note, "attributes": self._attributes, "backup": self._backup, "forward": self._forward,
             "barline": lambda element: read_barline(element, self), "direction": lambda element: read_direction(element, self),
@@ -87,8 +87,7 @@ class PartReader(Reading):
                 break
         if self.faults:
             raise BadInput(self.faults[:MAX_FAULTS])
-        if self.late_chords:
-            self.notes.count("chord symbols whose offset leads beyond the last measure are left out", self.measure)
+        self.chord_offsets.end()
         if not self.metre_written and not self.silent:
             self.notes.say("no metre is written: beats are counted in 4/4")
         return self.bars
@@ -117,42 +116,20 @@ class PartReader(Reading):
 
     def _settle(self, bar: WrittenBar) -> None:
         """All that can be done only when the measure is known to its end."""
-        if self.late_metre_q < bar.length_q and self.late_metre_q:
+        if self.late_metre_q and self.late_metre_q < bar.length_q:
             self.notes.count("a metre that begins within a measure counts from the next measure on", self.measure)
         if self.hidden:
             self._settle_hidden(bar)
         self.ornaments.settle(self.heads)
         if self.back and not bar.notes:
             self._repeat_bar(bar)
-        self._settle_chords(bar)
+        self.chord_offsets.settle(bar, self.bar_q)
         for marks in (bar.tempo, bar.keys):
             marks.sort(key=lambda mark: mark[0])
         if self.survey is not None:
             for head in self.heads:
                 onset_q = self.bar_q + head.note.onset_q
                 self.survey.setdefault(head.line, []).append((onset_q, onset_q + head.note.duration_q, head.note.midi))
-
-    def _settle_chords(self, bar: WrittenBar) -> None:
-        """Chord symbols whose offset leads out of the measure belong into another."""
-        early = [(onset_q, symbol) for onset_q, symbol in bar.chords if onset_q < 0]
-        late = [(onset_q, symbol) for onset_q, symbol in bar.chords if onset_q > bar.length_q]
-        bar.chords = [chord for chord in bar.chords if 0 <= chord[0] <= bar.length_q]
-        while self.late_chords and self.late_chords[0][0] < self.bar_q + bar.length_q:
-            at_q, _, symbol = heappop(self.late_chords)
-            bar.chords.append((at_q - self.bar_q, symbol))
-        for number, (onset_q, symbol) in enumerate(late):
-            heappush(self.late_chords, (self.bar_q + onset_q, number, symbol))
-        if early or late:
-            self.notes.count("chord symbols whose offset leads into another measure are put there", self.measure, remark=True)
-        before = self.bars[-1] if self.bars else None
-        for onset_q, symbol in early:
-            if before is None or before.length_q + onset_q < 0:
-                self.notes.count("chord symbols whose offset leads too far back are put at the beginning", self.measure)
-            home, at_q = (bar, Fraction(0)) if before is None else (before, max(Fraction(0), before.length_q + onset_q))
-            home.chords.append((at_q, symbol))
-        if early and before is not None:
-            before.settle_chords(self.notes, self.measure)
-        bar.settle_chords(self.notes, self.measure)
 
     def _settle_hidden(self, bar: WrittenBar) -> None:
         """Notes that are not printed: beside printed ones they play an ornament out or double something, else they are the music."""
