@@ -25,6 +25,9 @@ def finger_order(bars: Sequence[WrittenBar]) -> list[int]:
         if bar.ending and now not in bar.ending:
             at += 1
             continue
+        if bar.to_coda_q == 0 and jumped is not None and jumped.until == "coda" and now == top:
+            at = next(index for index, other in enumerate(bars) if other.coda is not None)
+            continue
         out.append(at)
         plays[at] += 1
         goes_back = bar.repeat_end and now < top

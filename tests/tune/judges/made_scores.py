@@ -39,7 +39,9 @@ def _with_endings(draw: st.DrawFn) -> list[WrittenBar]:
 
 @st.composite
 def made_scores(draw: st.DrawFn, *, jumps: bool = True, endings: bool = True, by_pass: bool = True) -> list[WrittenBar]:
-    """A score. jumps: with at most one D.C. or D.S.; by_pass: with repeats taken after a jump, and jumps on a given pass."""
+    """A score. jumps: with at most one D.C. or D.S.; by_pass: with repeats taken after a jump, jumps on a given pass, and
+    ways to the coda at the beginning of a bar.
+    """
     kinds = st.one_of(_plain(), _repeated(), _with_endings()) if endings else st.one_of(_plain(), _repeated())
     pieces = draw(st.lists(kinds, min_size=1, max_size=5))
     bars = [bar for piece in pieces for bar in piece]
@@ -70,6 +72,8 @@ def _add_jump(draw: st.DrawFn, bars: list[WrittenBar], ends: list[int], *, on_pa
         bars[left].fine_q, bar.until = Fraction(4), "fine"
     elif until == "coda" and ways and place + 1 < len(ends):
         bars[left].to_coda, bar.until = "", "coda"
+        if on_pass and draw(st.booleans()):
+            bars[left].to_coda_q = Fraction(0)
         bars[ends[place] + 1].coda = ""
     if on_pass and draw(st.booleans()):
         bar.jump_on = frozenset({draw(st.integers(1, 2))})
