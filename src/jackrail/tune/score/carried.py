@@ -23,6 +23,8 @@ def carried(
     leads, to a coda, that is in force which stands last before it on paper.
     """
     out: list[tuple[Quarters, V]] = []
+    if not any(marks_of(bar) for bar in bars):
+        return out
     on_paper = _on_paper(bars, marks_of)
     plain = [0, *accumulate(not bar.ending for bar in bars)]  # bars under no ending, up to each
     at_first: dict[int, V | None] = {}
@@ -45,12 +47,16 @@ def carried(
 def keys_on_paper(bars: Sequence[WrittenBar], order: Sequence[int], onsets: Sequence[Quarters]) -> list[tuple[Quarters, tuple[int, str]]]:
     """Keys in playing order: in each bar that which stands last before it on paper, as for its pitches, whatever was played before."""
     on_paper = _on_paper(bars, lambda bar: bar.keys)
-    out = []
+    out: list[tuple[Quarters, tuple[int, str]]] = []
+    now: tuple[int, str] | None = None
     for index, bar_q in zip(order, onsets, strict=True):
         key, marks = on_paper[index], bars[index].keys
-        if key is not None and not (marks and marks[0][0] == 0):
+        if key is not None and key != now and not (marks and marks[0][0] == 0):
             out.append((bar_q, key))
-        out += [(bar_q + onset_q, value) for onset_q, value in marks]
+        now = key
+        for onset_q, value in marks:
+            now = value
+            out.append((bar_q + onset_q, value))
     return out
 
 
@@ -60,7 +66,9 @@ def _on_paper(bars: Sequence[WrittenBar], marks_of: Callable[[WrittenBar], list[
     now: V | None = None
     for bar in bars:
         out.append(now)
-        now = next((value for _, value in reversed(marks_of(bar))), now)
+        marks = marks_of(bar)
+        if marks:
+            now = marks[-1][1]
     return out
 
 
