@@ -100,6 +100,13 @@ def test_parts_are_those_of_all_voices(music):
     assert not any("part" in words for words in tune.warnings)
 
 
+def test_an_order_that_names_no_part_is_refused():
+    # Section 3.1.9: the header plays the parts that it names, and here it names none that there is.
+    with pytest.raises(BadInput) as caught:
+        read("P:A\nC|", header="P:B2\n")
+    assert caught.value.faults[0].what == "the order of parts names no part that the music marks"
+
+
 def test_a_part_ends_the_endings_of_all_voices():
     music = "[V:1]|:C|1D:|2E|\n[V:2]|:C|1D:|2E|\nP:B\n[V:1]G|A:|\n[V:2]G|A:|"
     assert letters(music, header="V:1\nV:2\n") == "CDCEGAGA"

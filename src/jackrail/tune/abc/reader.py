@@ -78,6 +78,9 @@ def read_abc(tune: TuneText, title: str = "", warnings: tuple[str, ...] = (), ch
     if tune.default:
         notes.say(f"the field on line {tune.default} stands outside the tunes and is not followed (ABC 2.1 section 10.5.2)")
     order = part_order(bars, lines.parts, lines.part_order, notes)
+    if not order:
+        hint = "take P: out of the header, or mark its parts in the music"
+        raise BadInput(Fault("tune", "the order of parts names no part that the music marks", "P:", lines.part_order[:40], hint=hint))
     return assemble(tune.title or title, bars, order, notes)
 
 
