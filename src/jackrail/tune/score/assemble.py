@@ -75,12 +75,12 @@ def _sounding(bars: Sequence[WrittenBar], order: Sequence[int], onsets: Sequence
     held: dict[tuple[str, int], tuple[int, int, WrittenBar]] = {}  # voice, key -> onset, end, its bar
     for index, after, bar_q in zip(order, [*order[1:], -1], onsets, strict=True):
         bar_at = int(bar_q * ticks)
-        ends = bars[index].cut and after != index + 1  # at a Fine inside a bar: what sounds over it is cut
-        bar_end = bar_at + int(bars[index].length_q * ticks)
+        cut = bars[index].cut and after != index + 1  # at a Fine inside a bar: what sounds over it is cut
+        bar_end = bar_at + int(bars[index].length_q * ticks) if cut else 0
         for onset, duration, midi, voice, tied in written[index]:
             at = bar_at + onset
             start = _joined(held, (voice, midi), at) if held else at
-            end = min(at + duration, bar_end) if ends else at + duration
+            end = min(at + duration, bar_end) if cut else at + duration
             if tied:
                 if (voice, midi) in held:
                     _let_go(done, held, (voice, midi), notes)
@@ -106,7 +106,9 @@ def _times(bar: WrittenBar) -> Iterator[Quarters]:
 
 def _heads(bar: WrittenBar, ticks: int) -> list[tuple[int, int, int, str, bool]]:
     """The notes of a bar in order, of several heads of one pitch at one moment in one voice the longest."""
-    heads = sorted(_in_ticks(note, ticks) for note in bar.notes)
+    heads = sorted([_in_ticks(note, ticks) for note in bar.notes])
+    if len({head[0] for head in heads}) == len(heads):
+        return heads
     return list({(onset, midi, voice): (onset, duration, midi, voice, tied) for onset, duration, midi, voice, tied in heads}.values())
 
 

@@ -12,7 +12,7 @@ Rules, each from common practice, no source, unless one is named; those marked *
   ending*. Between a jump that does not name it and a jump to come it is passed by*. Without a jump it is nothing but a word*.
 - "To Coda", or the first of two coda signs*, is where to leave: before its bar when it stands at the beginning of one*, else after it. It
   leads to the coda with its label, or the last; never back*. Coda signs and segnos that no jump leads to are said*.
-- Bars that are never played are said*.
+- Bars that are never played are said*. More than MAX_JUMPS jumps are refused.
 """
 
 from __future__ import annotations

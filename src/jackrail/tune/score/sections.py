@@ -20,8 +20,8 @@ from .written import Notes, WrittenBar
 class Section:
     """Bars first..last, and the bars of each pass in their order.
 
-    final: bar -> the last pass that plays it. repeats: whether all passes follow each other; without that the first is for the first time,
-    the last for after a jump. again: the repeat is taken after a jump, too.
+    final: bar -> the last of several passes that plays it. repeats: whether all passes follow each other; without that the first is for
+    the first time, the last for after a jump. again: the repeat is taken after a jump, too.
     """
 
     first: int
@@ -113,5 +113,5 @@ def _section(bars: Sequence[WrittenBar], first: int, last: int, notes: Notes, *,
         times = max([1, *(bar.repeat_end for bar in inside)])
         check_length((times - 1) * len(inside))
         rows = dict.fromkeys(range(1, times + 1), tuple(range(first, last + 1)))
-    final = {index: now for now, row in rows.items() for index in row}
+    final = {index: now for now, row in rows.items() for index in row} if len(rows) > 1 else {}
     return Section(first, last, rows, final, repeats, any(bar.after_jump for bar in inside))
