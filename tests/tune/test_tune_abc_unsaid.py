@@ -179,3 +179,16 @@ def test_drums_are_no_melody():
 def test_what_is_told_a_thousand_times_is_one_sentence(piece):
     tune = read("".join(piece.format(number) for number in range(MANY)) + "|]")
     assert len(tune.warnings) + len(tune.remarks) < 12
+
+
+@pytest.mark.parametrize("text, chord", [("D7alt", "D7"), ("C13(#11,b9,foo)", "C13#11b9"), ("N.C.", "N.C."), ("(Em)", "Em")])
+def test_a_strange_chord_symbol_is_read_as_far_as_it_is_one(text, chord):
+    """A chord that goes on under the next symbol would be a wrong chord (common practice, no source)."""
+    tune = read(f'"G"GABc|"{text}"ddAA|"G"G4|]')
+    assert [one.symbol for one in tune.chords] == ["G", chord, "G"]
+    assert any("read as far as it is one" in warning for warning in tune.warnings) == (text[-1] in "t)" and text[0] != "(")
+
+
+@pytest.mark.parametrize("text", ["Gently", "Dance", "A part", "B 2", "Add 9", "Allegro 7", "Chorus"])
+def test_words_that_begin_with_a_root_are_no_chords(text):
+    assert [one.symbol for one in read(f'"G"GABc|"{text}"ddAA|]').chords] == ["G"]

@@ -19,7 +19,7 @@ KINDS: dict[str, str | None] = {
     "power": "5", "Neapolitan": None, "Italian": None, "French": None, "German": None, "Tristan": None, "other": None, "none": None,
 }  # fmt: skip
 
-NO_CHORD = re.compile(r"n\.?\s?c\.?|no chord|tacet", re.IGNORECASE)
+_NO_CHORD = re.compile(r"n\.?\s?c\.?|no chord|tacet", re.IGNORECASE)
 _TENSION = re.compile(r"\d\s*\(")
 _ROOT = re.compile(r"[A-G](?:##|#|bb|b|♯|♭)?")
 _MOST_CHARACTERS = 40
@@ -38,7 +38,7 @@ _SURE = re.compile(r"1[13]|[5679]|alt|sus|add|omit|no\W*\d", re.IGNORECASE)
 
 def chord_or_silence(text: str) -> str | None:
     """A text as `readable` has it, `model.NO_CHORD` for words that say that there is no chord, None for anything else."""
-    return model.NO_CHORD if NO_CHORD.fullmatch(text.strip()) else readable(text)
+    return model.NO_CHORD if _NO_CHORD.fullmatch(text.strip()) else readable(text)
 
 
 @lru_cache(maxsize=4096)

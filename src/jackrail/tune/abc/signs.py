@@ -6,8 +6,7 @@ import re
 from collections.abc import Callable
 
 from jackrail.pitch import moved_symbol
-from jackrail.tune.chord_names import NO_CHORD as NO_CHORD_WORDS
-from jackrail.tune.chord_names import readable
+from jackrail.tune.chord_names import chord_or_silence, nearest, readable
 from jackrail.tune.model import NO_CHORD
 from jackrail.tune.score.written import Notes, WrittenBar, mark_words
 
@@ -31,7 +30,7 @@ class Signs:
         words = re.sub(r"^[\^_<>]|^@(?:-?[\d.]+,-?[\d.]+)?\s*", "", text)
         symbol = None if annotation else _chord_symbol(text)
         if symbol is not None:
-            voice.bar.chords.append((voice.cursor_q, moved_symbol(symbol, voice.pitches.pitching.semitones, voice.pitches.key.sharps)))
+            _add_chord(voice, symbol)
         elif mark_words(WrittenBar(0), words, voice.cursor_q):
             voice.marks.waiting.append(words)
             self.notes.remark(f'the words "{words[:30]}" are followed as the sign they stand for')
@@ -39,8 +38,9 @@ class Signs:
             voice.marks.waiting.append(words.strip().lower())
         elif annotation or not text or text.isdigit():  # a fingering
             pass
-        elif NO_CHORD_WORDS.fullmatch(text):
-            voice.bar.chords.append((voice.cursor_q, NO_CHORD))
+        elif (near := nearest(text)) is not None:
+            _add_chord(voice, near)
+            self.notes.count("a strange chord symbol is read as far as it is one", f"{text[:24]!r} as {near!r} on {self._where()}")
         else:
             german = " (a German H is written B here, a German B Bb)" if text[0] == "H" and readable(f"B{text[1:]}") else ""
             self.notes.count(f"a text that is no chord symbol is left out{german}", f"{text[:30]!r} on {self._where()}")
@@ -63,4 +63,11 @@ class Signs:
 
 def _chord_symbol(text: str) -> str | None:
     """A chord symbol as text that can be read. One wholly in brackets is a chord that may be played, and is."""
-    return readable(text[1:-1] if text[:1] == "(" and text.find(")") == len(text) - 1 else text)
+    return chord_or_silence(text[1:-1] if text[:1] == "(" and text.find(")") == len(text) - 1 else text)
+
+
+def _add_chord(voice: Voice, symbol: str) -> None:
+    """A chord, or silence, from here on, as it sounds."""
+    if symbol != NO_CHORD:
+        symbol = moved_symbol(symbol, voice.pitches.pitching.semitones, voice.pitches.key.sharps)
+    voice.bar.chords.append((voice.cursor_q, symbol))
