@@ -1,7 +1,7 @@
 """Playing order of MusicXML 4.0: elements repeat, ending and sound, and words where there is no <sound> (reference from memory)."""
 
 import pytest
-from musicxml_reading import BACKWARD, DIVISIONS, FORWARD, another, ending, heads, letters, note, rest, said, score, sound, words
+from musicxml_reading import BACKWARD, DIVISIONS, FORWARD, another, ending, heads, letters, note, read, rest, said, score, sound, words
 
 from jackrail.faults import BadInput
 
@@ -193,3 +193,8 @@ def test_a_to_coda_at_the_beginning_of_a_measure_is_where_to_leave():
     assert "To Coda stands at the beginning of bar 2: this bar is left out after the jump" in said(score(*bars))
     bars[1] = note("D") + sound(tocoda="x")
     assert letters(*bars) == "CDECDF"
+
+
+def test_a_score_of_which_no_bar_is_played_is_refused():
+    with pytest.raises(BadInput, match="no bar of the tune is ever played"):
+        read(score(DIVISIONS + ending("2", "start") + note("C") + sound(dacapo="yes") + ending("2", "stop")))

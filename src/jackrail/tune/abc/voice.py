@@ -247,6 +247,8 @@ class Voice:
         self.close_bar(line=False)
         if self.bars and self.bars[-1].ending:
             self.pitches.let_go()
+        if 1 in passes and self.used - {1}:
+            self.used = frozenset()  # a new repeat, as old books write it: the engine says where it begins
         again = passes & self.used
         if again:
             self.notes.count(f"two endings are for pass {min(again)}, check their numbers", self.bar)

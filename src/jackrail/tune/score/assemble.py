@@ -21,7 +21,9 @@ MAX_TICKS = 10**15
 
 
 def assemble(title: str, bars: Sequence[WrittenBar], order: Sequence[int], notes: Notes) -> Tune:
-    """The tune played in `order`. Raises BadInput with a "tune" fault when no note sounds."""
+    """The tune played in `order`. Raises BadInput with a "tune" fault when no bar is played or no note sounds."""
+    if not order:
+        raise BadInput(Fault("tune", "no bar of the tune is ever played", hint="check its repeats, ending numbers and jumps"))
     onsets = _onsets(bars, order)
     sounding = _sounding(bars, order, onsets, notes)
     if not sounding:
