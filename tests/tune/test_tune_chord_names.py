@@ -1,42 +1,30 @@
 """Chord symbols of notations against the MusicXML 4.0 kind-value list (w3.org/2021/06/musicxml40, data type kind-value)."""
 
 import pytest
+from kind_pitches import KIND_PITCHES
 
 from jackrail.pitch import parse_chord
 from jackrail.tune.chord_names import KINDS, chord_or_silence, nearest, readable
 from jackrail.tune.model import NO_CHORD
-
-# Semitones on C as the reference describes each kind: "major third, perfect fifth" for major; "dominant-ninth, perfect 11th" for
-# dominant-11th, "dominant-11th, major 13th" for dominant-13th and so on.
-PITCHES = {
-    "major": {0, 4, 7}, "minor": {0, 3, 7}, "augmented": {0, 4, 8}, "diminished": {0, 3, 6}, "dominant": {0, 4, 7, 10},
-    "major-seventh": {0, 4, 7, 11}, "minor-seventh": {0, 3, 7, 10}, "diminished-seventh": {0, 3, 6, 9}, "augmented-seventh": {0, 4, 8, 10},
-    "half-diminished": {0, 3, 6, 10}, "major-minor": {0, 3, 7, 11}, "major-sixth": {0, 4, 7, 9}, "minor-sixth": {0, 3, 7, 9},
-    "dominant-ninth": {0, 4, 7, 10, 2}, "major-ninth": {0, 4, 7, 11, 2}, "minor-ninth": {0, 3, 7, 10, 2},
-    "dominant-11th": {0, 4, 7, 10, 2, 5}, "major-11th": {0, 4, 7, 11, 2, 5}, "minor-11th": {0, 3, 7, 10, 2, 5},
-    "dominant-13th": {0, 4, 7, 10, 2, 5, 9}, "major-13th": {0, 4, 7, 11, 2, 5, 9}, "minor-13th": {0, 3, 7, 10, 2, 5, 9},
-    "suspended-second": {0, 2, 7}, "suspended-fourth": {0, 5, 7}, "power": {0, 7}, "pedal": {0},
-}  # fmt: skip
-
 
 # kind-value names no fixed pitches for these: functional sixths, the Tristan chord, other, none.
 WITHOUT_PITCHES = {"Neapolitan", "Italian", "French", "German", "Tristan", "other", "none"}
 
 
 def test_all_33_kinds_are_known_and_those_with_pitches_asked_about():
-    assert set(KINDS) == set(PITCHES) | WITHOUT_PITCHES
+    assert set(KINDS) == set(KIND_PITCHES) | WITHOUT_PITCHES
     assert len(KINDS) == 33
     assert {kind for kind, quality in KINDS.items() if quality is None} == WITHOUT_PITCHES
 
 
-@pytest.mark.parametrize("kind", PITCHES)
+@pytest.mark.parametrize("kind", KIND_PITCHES)
 def test_every_kind_with_pitches_can_be_read(kind):
     assert readable(f"Bb{KINDS[kind]}") is not None
 
 
-@pytest.mark.parametrize("kind", PITCHES)
+@pytest.mark.parametrize("kind", KIND_PITCHES)
 def test_pitches_of_a_kind(kind):
-    assert parse_chord(f"C{KINDS[kind]}").classes == PITCHES[kind]
+    assert parse_chord(f"C{KINDS[kind]}").classes == KIND_PITCHES[kind]
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,7 @@
 import warnings
 
 import pytest
+from kind_pitches import KIND_PITCHES
 from musicxml_reading import DIVISIONS, another, called, note, read, said, score
 
 from jackrail.pitch import parse_chord
@@ -28,14 +29,7 @@ def chord(data: bytes) -> tuple[set[int], int]:
 
 # kind -> pitch classes on C. The first rows as the standard's kind-value list spells them; the sixths from any theory of music
 # (Neapolitan: the major chord on the flat second degree over its third; augmented sixths: Ab C F#, with D, with Eb), common practice.
-PITCHES = {
-    "major": {0, 4, 7}, "minor": {0, 3, 7}, "augmented": {0, 4, 8}, "diminished": {0, 3, 6}, "dominant": {0, 4, 7, 10},
-    "major-seventh": {0, 4, 7, 11}, "minor-seventh": {0, 3, 7, 10}, "diminished-seventh": {0, 3, 6, 9}, "augmented-seventh": {0, 4, 8, 10},
-    "half-diminished": {0, 3, 6, 10}, "major-minor": {0, 3, 7, 11}, "major-sixth": {0, 4, 7, 9}, "minor-sixth": {0, 3, 7, 9},
-    "dominant-ninth": {0, 4, 7, 10, 2}, "major-ninth": {0, 4, 7, 11, 2}, "minor-ninth": {0, 3, 7, 10, 2},
-    "dominant-11th": {0, 4, 7, 10, 2, 5}, "major-11th": {0, 4, 7, 11, 2, 5}, "minor-11th": {0, 3, 7, 10, 2, 5},
-    "dominant-13th": {0, 4, 7, 10, 2, 5, 9}, "major-13th": {0, 4, 7, 11, 2, 5, 9}, "minor-13th": {0, 3, 7, 10, 2, 5, 9},
-    "suspended-second": {0, 2, 7}, "suspended-fourth": {0, 5, 7}, "power": {0, 7}, "pedal": {0},
+PITCHES = KIND_PITCHES | {
     "Neapolitan": {1, 5, 8}, "Italian": {8, 0, 6}, "French": {8, 0, 2, 6}, "German": {8, 0, 3, 6}, "Tristan": {0, 6, 10, 3},
 }  # fmt: skip
 
