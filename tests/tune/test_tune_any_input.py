@@ -150,7 +150,16 @@ def test_two_keys_struck_and_released_anyhow_agree_with_mido(tmp_path, played):
     test_midi_notes_agree_with_mido.hypothesis.inner_test(tmp_path, played, 96)
 
 
-@pytest.mark.parametrize("head", ["X:1\nQ:!1/4=120\nK:C\nA|]\n", "X:1\nV:1 octave=x\nK:C\nV:1\nA|]\n", "X:1\nK:C\n|1|:A|]\n"])
+@pytest.mark.parametrize(
+    "head",
+    [
+        "X:1\nQ:!1/4=120\nK:C\nA|]\n",
+        "X:1\nV:1 octave=x\nK:C\nV:1\nA|]\n",
+        "X:1\nK:C\n|1|:A|]\n",
+        "X:1\nK:C\n|:::|A|]\n",
+        "X:1\nK:C\n|::/4:|A|]\n",
+    ],
+)
 def test_inputs_that_once_went_wrong(tmp_path, head):
     path = tmp_path / "x.abc"
     path.write_text(head, "utf-8")

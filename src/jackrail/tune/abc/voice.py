@@ -227,7 +227,7 @@ class Voice:
         self.close_bar()
         if self.marks.waiting and self.bars:
             self.marks.set_at_end(self.bars[-1])
-        if ends and self.plays > ends + 1:
+        if ends and self.bars and self.plays > ends + 1:
             self.notes.count(f"a repeat begins with more dots than it ends and is played {self.plays} times", self.bars[-1])
         if ends and self.bars:
             self.bars[-1].repeat_end = max(self.bars[-1].repeat_end, ends + 1, self.plays)
