@@ -44,6 +44,7 @@ def abc(folder, *, title="A", key="G", body="GABc d2|", head=""):
     return path
 
 
+@pytest.mark.slow
 def test_perform_makes_every_file_and_says_what_to_open_on_one_screen(tmp_path):
     done = run("perform", ZITHER, LAMPS, "--out", tmp_path / "out")
     assert done.exit_code == 0, done.output
@@ -53,6 +54,7 @@ def test_perform_makes_every_file_and_says_what_to_open_on_one_screen(tmp_path):
     assert len(run("perform", ZITHER, LAMPS, "--out", tmp_path / "o").output.splitlines()) <= 24 + 3  # a long folder may break lines
 
 
+@pytest.mark.slow
 @needs_rehearsal
 def test_the_image_that_is_written_is_the_one_that_was_rehearsed(tmp_path):
     run("perform", ZITHER, LAMPS, "--out", tmp_path)

@@ -140,6 +140,7 @@ def test_a_small_note_at_the_top_does_not_make_another_voice_the_accompaniment()
     assert note_weights(with_small)[2] == note_weights(made)[2]
 
 
+@pytest.mark.slow
 def test_many_small_notes_make_no_tempo_dearer():
     """The zither plays this jig slower than written whatever stands beside its notes: five small ones that it cannot play, here."""
     made = read_tune(ROOT / "tunes" / "gull_steps.abc")

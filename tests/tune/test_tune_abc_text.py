@@ -148,6 +148,7 @@ def test_a_history_once_went_on_without_a_letter():
         read_abc(split_tunes("X:1\nH:The first\nM:4/4\nCDEF|\nK:C\nC4|]\n")[0])
 
 
+@pytest.mark.slow
 def test_reading_a_field_that_goes_on_for_ever_takes_no_time():
     start = time.perf_counter()
     split_tunes("X:1\nP:A\n" + "+:\n" * 1_000_000)

@@ -18,6 +18,7 @@ def tune_of(text: str):
     return read_abc(split_tunes(text)[0])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("music", ["Z500|" * 41, "".join(f"V:{voice}\nC4|Z500|\n" for voice in range(41))])
 def test_bars_of_rest_are_counted_before_they_are_made(music):
     with pytest.raises(BadInput) as caught:

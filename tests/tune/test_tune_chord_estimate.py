@@ -91,6 +91,7 @@ def test_roots_are_spelt_for_the_key(sharps, root, quality, name):
     assert told(notes((0, 4, *(48 + root + interval for interval in quality))), bars(1), key) == [(0, name)]
 
 
+@pytest.mark.slow
 @examples(100)
 @given(
     st.lists(st.builds(TuneNote, st.fractions(0, 40, max_denominator=24), st.fractions(0, 50, max_denominator=24), st.integers(0, 127))),

@@ -70,6 +70,7 @@ def test_too_little_tells_nothing(text):
     assert estimate_key(line(text)) is None
 
 
+@pytest.mark.slow
 @examples(200)
 @given(st.lists(st.builds(TuneNote, st.fractions(0, 40, max_denominator=24), st.fractions(0, 50, max_denominator=24), st.integers(0, 127))))
 def test_any_notes_give_a_readable_key_or_none(notes):

@@ -49,6 +49,7 @@ def test_there_are_files_to_judge_by():
     assert len(THEIRS) > 20
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", [*THEIRS, *OWN], ids=lambda path: path.name)
 def test_all_notes_of_all_channels_agree_with_mido(path):
     wanted = notes_of(path)
@@ -59,6 +60,7 @@ def test_all_notes_of_all_channels_agree_with_mido(path):
         assert sorted((note.onset_q * ticks, note.duration_q * ticks, note.midi) for note in tune.notes) == notes
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", [*THEIRS, OURS / "m26_tempo_map.mid"], ids=lambda path: path.name)
 def test_moments_in_seconds_agree_with_mido(path):
     """mido plays a file with all its tempo marks; strikes of all notes but drums are compared as one heap."""

@@ -155,6 +155,7 @@ CORPUS = ["handel/rinaldo/Lascia_chio_pianga.mxl", "liliuokalani/aloha_oe.mxl", 
           "mozart/k458/movement2.mxl", "haydn/opus74no1/movement3.mxl"]  # fmt: skip
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", [*CORPUS, *(name for name, _ in scores(30, 5)[-30:])])
 def test_every_part_of_a_real_score_is_played_in_one_order_at_one_tempo(name):
     data = (corpus() / name).read_bytes()
