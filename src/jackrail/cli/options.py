@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -21,6 +22,13 @@ def _share(_ctx: click.Context, _param: click.Parameter, value: str | None) -> f
         raise click.BadParameter(f"{value!r} is no share; write 0.5 or 50%") from None
 
 
+def _with(options: Sequence[Callable[..., Any]], command: Callable[..., None]) -> Callable[..., None]:
+    """A command with options, shown in their order."""
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
 def reading_options(command: Callable[..., None]) -> Callable[..., None]:
     """The options that say which music of a file is read, and how. `choice_of` makes one value of them."""
     options = (
@@ -32,16 +40,14 @@ def reading_options(command: Callable[..., None]) -> Callable[..., None]:
         click.option("--line", type=click.Choice(["all", "top"]), help="All notes that sound together, or the highest.  [all; MIDI: top]"),
         click.option("--quantise", callback=_share, metavar="SHARE", help="MIDI: move notes onto the beat's grid, 0 to 1 or 100%.  [0]"),
     )
-    for option in reversed(options):
-        command = option(command)
-    return command
+    return _with(options, command)
 
 
 def choice_of(options: dict[str, Any]) -> Choice:
     """Take what `reading_options` asked for out of the options of a command."""
     from jackrail.api import Choice
 
-    return Choice(**{name: options.pop(name) for name in ("number", "part", "voice", "track", "channel", "line", "quantise")})
+    return Choice(**{field.name: options.pop(field.name) for field in fields(Choice)})
 
 
 def fitting_options(command: Callable[..., None]) -> Callable[..., None]:
@@ -72,9 +78,7 @@ def fitting_options(command: Callable[..., None]) -> Callable[..., None]:
             help="Chords: also those told from the music or proposed, or none.",
         ),
     )
-    for option in reversed(options):
-        command = option(command)
-    return command
+    return _with(options, command)
 
 
 def wishes_of(options: dict[str, Any]) -> Wishes:

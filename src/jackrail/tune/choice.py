@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
+
+from .model import Quarters
 
 Line = Literal["all", "top"]
 OfferKind = Literal["tune", "voice", "track"]
@@ -53,3 +56,13 @@ class Offer:
     highest: int | None = None
     together: float | None = None
     chosen: bool = False
+
+
+def share_together(spans: Iterable[tuple[Quarters, Quarters]]) -> float:
+    """Share (0 to 1) of notes that begin while another sounds, by where each begins and ends; of those that begin together all but one."""
+    count, notes, sounding_q = 0, 0, Quarters(0)
+    for onset_q, end_q in sorted(spans):
+        count += onset_q < sounding_q
+        sounding_q = max(sounding_q, end_q)
+        notes += 1
+    return count / notes if notes else 0.0

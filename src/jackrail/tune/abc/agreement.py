@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from jackrail.findings import count
 from jackrail.pitch import TONIC_FIFTHS
 from jackrail.tune.score.written import Notes, WrittenBar
 
@@ -19,7 +20,7 @@ def say_differences(voices: Sequence[Voice], notes: Notes) -> None:
     main = voices[0]
     for voice in voices[1:]:
         if len(voice.bars) < len(main.bars):
-            bars = f"{len(voice.bars)} bar{'s' * (len(voice.bars) != 1)}"
+            bars = count(len(voice.bars), "bar")
             notes.say(f"voice {voice.name} has {bars}, voice {main.name} has {len(main.bars)}: it is silent after that")
         unlike_metre = [_metre(mine) != _metre(bar) for mine, bar in zip(voice.bars, main.bars, strict=False)]
         unlike_key = [None not in pair and pair[0] != pair[1] for pair in zip(_keys(voice.bars), _keys(main.bars), strict=False)]

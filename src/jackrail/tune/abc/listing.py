@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from fractions import Fraction
+from collections.abc import Iterator, Sequence
 
 from jackrail.faults import Fault
-from jackrail.tune.choice import Offer
+from jackrail.tune.choice import Offer, share_together
+from jackrail.tune.model import Quarters
 from jackrail.tune.score.written import WrittenBar
 
 from .fields import read_key
@@ -66,18 +66,15 @@ def _voice_offer(number: int, voice: Voice, name: str) -> Offer:
         notes=len(keys),
         lowest=min(keys),
         highest=max(keys),
-        together=_together(voice.bars) / len(keys),
+        together=share_together(_spans(voice.bars)),
         chosen=not voice.pitches.drums,
     )
 
 
-def _together(bars: Sequence[WrittenBar]) -> int:
-    """How many notes begin while another sounds; of those that begin together all but one do."""
-    count, start_q, sounding_q = 0, Fraction(0), Fraction(0)
+def _spans(bars: Sequence[WrittenBar]) -> Iterator[tuple[Quarters, Quarters]]:
+    """Where each note begins and ends, repeats not played out."""
+    start_q = Quarters(0)
     for bar in bars:
-        for note in sorted(bar.notes, key=lambda note: note.onset_q):
-            onset_q = start_q + note.onset_q
-            count += onset_q < sounding_q
-            sounding_q = max(sounding_q, onset_q + note.duration_q)
+        for note in bar.notes:
+            yield start_q + note.onset_q, start_q + note.onset_q + note.duration_q
         start_q += bar.length_q
-    return count

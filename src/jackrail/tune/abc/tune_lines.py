@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from jackrail.faults import BadInput, Fault
 from jackrail.tune.model import beat_length_q
+from jackrail.tune.score.limits import MAX_FAULTS
 from jackrail.tune.score.tempo_words import beats_per_minute
 from jackrail.tune.score.written import Notes
 
@@ -19,7 +20,6 @@ from .text import TEXT_FIELDS, TuneText, field_of, uncommented
 from .text_strings import plain
 from .voice import Voice
 
-MAX_FAULTS = 20
 MAX_SIGN = 30
 """Characters of a decoration's name."""
 MAX_TUNE_SIZE = 150_000

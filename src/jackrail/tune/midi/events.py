@@ -15,7 +15,8 @@ _COPY = "was it copied completely? export it again"
 _DAMAGED = "the file is damaged; export it again"
 
 
-def _bad(what: str, byte: int, value: str = "", limit: str = "", hint: str = "") -> BadInput:
+def bad_byte(what: str, byte: int, value: str = "", limit: str = "", hint: str = "") -> BadInput:
+    """What is wrong with a file, by the byte where it is."""
     return BadInput(Fault("format", what, f"byte {byte}", value, limit, hint))
 
 
@@ -46,7 +47,7 @@ class TrackReader:
         """The track, or what the first `most` events and one hold of it; `events` says how many there were. Raises BadInput."""
         self._read_events(most)
         if not self._ended and self.cut_short:
-            raise _bad(f"track {self.track.number} breaks off before its end, so notes are missing", self.at, hint=_COPY)
+            raise bad_byte(f"track {self.track.number} breaks off before its end, so notes are missing", self.at, hint=_COPY)
         if not self._ended:
             self._sounding.odd(f"track {self.track.number} has no end mark")
         elif self.cut_short:
@@ -57,7 +58,7 @@ class TrackReader:
     def _byte(self) -> int:
         if self.at >= self.end:
             what = f"track {self.track.number} breaks off inside an event, so notes are missing"
-            raise _bad(what, self.at, hint=_COPY)
+            raise bad_byte(what, self.at, hint=_COPY)
         self.at += 1
         return self.data[self.at - 1]
 
@@ -71,8 +72,8 @@ class TrackReader:
             if byte < 0x80:
                 return value
         if self.at < start + 4:
-            raise _bad(f"track {self.track.number} breaks off inside an event, so notes are missing", self.at, hint=_COPY)
-        raise _bad("has a number of more than four bytes", start, hint=_DAMAGED)
+            raise bad_byte(f"track {self.track.number} breaks off inside an event, so notes are missing", self.at, hint=_COPY)
+        raise bad_byte("has a number of more than four bytes", start, hint=_DAMAGED)
 
     def _read_events(self, most: int) -> None:
         """The one loop that sees every event; running status (0: none) is ended by sysex and meta events."""
@@ -95,15 +96,15 @@ class TrackReader:
                     continue
                 status = first
             elif not status:
-                raise _bad("has data without a status byte before it", self.at, f"{first:02X}", hint=_DAMAGED)
+                raise bad_byte("has data without a status byte before it", self.at, f"{first:02X}", hint=_DAMAGED)
             at = self.at
             kind, channel = status >> 4, status & 0xF
             self.at += _DATA_BYTES[kind]
             if self.at > end:
-                raise _bad(f"track {self.track.number} breaks off inside an event, so notes are missing", end, hint=_COPY)
+                raise bad_byte(f"track {self.track.number} breaks off inside an event, so notes are missing", end, hint=_COPY)
             one, two = data[at], data[self.at - 1]
             if one | two > 0x7F:
-                raise _bad("has a data byte with its top bit set", at, data[at : self.at].hex(" ").upper(), "00 to 7F", _DAMAGED)
+                raise bad_byte("has a data byte with its top bit set", at, data[at : self.at].hex(" ").upper(), "00 to 7F", _DAMAGED)
             if kind == 0x9 and two:
                 sounding.strike(self._tick, channel, one)
             elif kind <= 0x9:
@@ -113,7 +114,7 @@ class TrackReader:
 
     def _skip(self, size: int) -> bytes:
         if self.at + size > self.end:
-            raise _bad(f"track {self.track.number} breaks off inside an event", self.at, hint=_COPY)
+            raise bad_byte(f"track {self.track.number} breaks off inside an event", self.at, hint=_COPY)
         self.at += size
         return self.data[self.at - size : self.at]
 
@@ -124,7 +125,7 @@ class TrackReader:
             return
         start = self.at - 1
         if first not in {0xF0, 0xF7}:
-            raise _bad("has a system message that a file cannot hold", start, f"{first:02X}", hint=_DAMAGED)
+            raise bad_byte("has a system message that a file cannot hold", start, f"{first:02X}", hint=_DAMAGED)
         body = self._skip(self._quantity())
         if first == 0xF7 and not self._packet_open:
             if body and 0x80 <= body[0] < 0xF0:

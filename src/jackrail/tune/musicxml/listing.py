@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from jackrail.faults import BadInput, Fault
-from jackrail.tune.choice import Offer
-from jackrail.tune.model import Quarters
+from jackrail.findings import count
+from jackrail.tune.choice import Offer, share_together
 from jackrail.tune.one_line import one_line
 from jackrail.tune.score.written import Notes
 
@@ -57,7 +57,7 @@ def _offers(part: Part, *, chosen: bool) -> list[Offer]:
                 len(notes),
                 min(keys),
                 max(keys),
-                _together(notes),
+                share_together((onset_q, end_q) for onset_q, end_q, _ in notes),
                 chosen=chosen and unasked.holds(*line),
             )
         )
@@ -77,17 +77,7 @@ def _about(reader: PartReader, line: tuple[str, str], lines: list[tuple[str, str
         words.append(f"staff {line[0]}")
     semitones = reader.semitones(line[0])
     if semitones:
-        words.append(f"sounds {abs(semitones)} semitone{'s' * (abs(semitones) > 1)} {'lower' if semitones < 0 else 'higher'} than written")
+        words.append(f"sounds {count(abs(semitones), 'semitone')} {'lower' if semitones < 0 else 'higher'} than written")
     if any(bar.chords for bar in reader.bars):
         words.append("with chord symbols")
     return ", ".join(words)
-
-
-def _together(notes: list[tuple[Quarters, Quarters, int]]) -> float:
-    """Share of the notes that begin while another sounds; of those that begin together all but the lowest do."""
-    together = 0
-    sounding_q = Quarters(0)
-    for onset_q, end_q, _ in sorted(notes, key=lambda note: (note[0], note[2])):
-        together += onset_q < sounding_q
-        sounding_q = max(sounding_q, end_q)
-    return together / len(notes)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from jackrail.faults import BadInput
 from jackrail.tune.model import Quarters
+from jackrail.tune.score.limits import MAX_FAULTS
 from jackrail.tune.score.written import Notes, WrittenBar, WrittenNote
 
 from .attributes import of_staff, read_divisions, read_key, read_time, read_transpose, repeated_bars
@@ -23,7 +24,6 @@ from .signs import read_barline, read_direction, read_sound, set_mark, settle_ma
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
-MAX_FAULTS = 20
 MAX_MEASURE_Q = 1000
 """Longest measure, in quarters; a longer one is a slip."""
 MAX_COPIED = 20_000

@@ -7,6 +7,9 @@ from jackrail.faults import BadInput, Fault
 MAX_BARS = 20_000
 """Most bars played out: eight hours of quick 4/4. More is a slip or an attack."""
 
+MAX_FAULTS = 20
+"""Most faults of one tune that are told at once."""
+
 
 def check_length(bars: int) -> None:
     """Raise BadInput with a "range" fault when so many bars are too many."""

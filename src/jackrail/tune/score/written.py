@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal
 
+from jackrail.findings import count
 from jackrail.tune.model import OrnamentKind, Quarters
 from jackrail.tune.one_line import one_line
 
@@ -188,12 +189,12 @@ class Notes:
         for alike, sentences in self._alike.items():
             rest = len(sentences) - _MOST_PLACES
             if rest > 0 and not remarks:
-                told.append(f"{alike}: {rest} more time{'s' * (rest > 1)}")
+                told.append(f"{alike}: {count(rest, 'more time')}")
         for what, (remark, places) in self._counts.items():
             if remark == remarks:
                 named = list(dict.fromkeys(place if isinstance(place, str) else place.place for place in places.values()))
                 rest = len(named) - _MOST_PLACES
-                more = f" and {rest} more place{'s' * (rest > 1)}" if rest > 0 else ""
+                more = f" and {count(rest, 'more place')}" if rest > 0 else ""
                 told.append(f"{what}: {', '.join(named[:_MOST_PLACES])}{more}")
         if len(told) > _MOST_SENTENCES:
             told = [*told[:_MOST_SENTENCES], f"{len(told) - _MOST_SENTENCES} more things of this kind are not told one by one"]
