@@ -20,7 +20,7 @@ ORDER = [
     ["roll"],
     ["board"],
     ["rehearsal"],
-    ["sound", "checks"],
+    ["sound", "checks", "advise"],
     ["work"],
     ["report"],
     ["api"],
@@ -35,7 +35,7 @@ TUNE_ORDER = [
 ]
 TUNE_RANK = {part: rank for rank, parts in enumerate(TUNE_ORDER) for part in parts}
 RANK = {stage: rank for rank, stages in enumerate(ORDER) for stage in stages}
-HEAVY = ["pydantic", "numpy", "mido", "soundfile", "jinja2"]
+HEAVY = ["pydantic", "numpy", "mido", "soundfile", "jinja2", "scipy", "verovio"]
 MODULES = sorted(SOURCE.rglob("*.py"))
 
 

@@ -13,7 +13,8 @@ import pytest
 from click.testing import CliRunner
 from intelhex import IntelHex
 
-from jackrail.cli import main
+from jackrail.cli import main, options
+from jackrail.setting.wishes import Wishes
 from rehearsing import missing, needs_rehearsal
 from workshop import ROOT, machine_text
 
@@ -113,7 +114,21 @@ def test_a_run_killed_at_any_moment_leaves_whole_files_only(tmp_path, after_s):
         (
             ["fit", ZITHER, LAMPS],
             {"title", "machine", "transpose_semitones", "tempo_factor", "quarters_per_minute", "notes_total", "notes_kept", "notes_folded"}
-            | {"chords_total", "chords_kept", "optimal", "cost", "lead_in_s", "losses", "notes", "strokes", "beats"}
+            | {
+                "chords_total",
+                "chords_kept",
+                "optimal",
+                "cost",
+                "bound",
+                "search_s",
+                "bound",
+                "search_s",
+                "lead_in_s",
+                "losses",
+                "notes",
+                "strokes",
+                "beats",
+            }
             | {"small_total", "small_kept", "harmony", "warnings", "remarks"},
         ),
     ],
@@ -262,3 +277,8 @@ def test_every_command_has_help_with_an_example_that_fits_80_columns():
 def test_the_readme_names_every_command_and_no_other():
     table = [line for line in (ROOT / "README.md").read_text(encoding="utf-8").splitlines() if line.startswith("| `jackrail ")]
     assert {line.split()[2].rstrip("`") for line in table} == set(main.commands)
+
+
+def test_options_that_are_not_given_ask_for_what_wishes_ask_for_unasked():
+    for name, unasked in options._UNASKED.items():
+        assert getattr(Wishes(), name.removeprefix("--")) == unasked

@@ -205,14 +205,12 @@ def rehearse(machine: Path, tune: Path, faults: tuple[str, ...], stream: bool, *
     raise SystemExit(1 if api.worst(findings) == "error" else 0)
 
 
-_UNASKED = {"leave": "late", "ornaments": "none", "harmony": "any"}
-
-
 def _refuse_wishes(options: dict[str, Any]) -> None:
     """Raise BadInput for wishes about a packed roll, which was fitted when it was made."""
     from jackrail import api
 
-    given = [name for name, value in options.items() if value not in (None, _UNASKED.get(name))]
+    unasked = asdict(api.Wishes())
+    given = [name for name, value in options.items() if value not in (None, unasked.get(name))]
     if given:
         hint = "give the tune instead of its roll"
         raise api.BadInput([api.Fault("option", "changes nothing in a packed roll", f"--{name}", hint=hint) for name in given])

@@ -12,6 +12,20 @@ if TYPE_CHECKING:
     from jackrail.api import Choice, Wishes
 
 
+_UNASKED = {
+    "--prefer": "balance",
+    "--repeats": "alike",
+    "--harmony": "any",
+    "--ornaments": "none",
+    "--leave": "late",
+    "--slides": "none",
+    "--strokes": "single",
+    "--dynamics": "written",
+    "--damping": "full",
+}
+"""What a fit does when nothing is asked for: the defaults of `Wishes`, known here without loading it (a test compares)."""
+
+
 def _share(_ctx: click.Context, _param: click.Parameter, value: str | None) -> float | None:
     """A share given as a number or in per cent: 0.5 or 50%. How much it may be is the reader's to say."""
     if value is None:
@@ -27,6 +41,11 @@ def _with(options: Sequence[Callable[..., Any]], command: Callable[..., None]) -
     for option in reversed(options):
         command = option(command)
     return command
+
+
+def _one_of(name: str, words: tuple[str, ...], text: str) -> Callable[..., Any]:
+    """An option that is one of some words, unasked the one that `Wishes` takes for it."""
+    return click.option(name, type=click.Choice(words), default=_UNASKED[name], show_default=True, help=text)
 
 
 def reading_options(command: Callable[..., None]) -> Callable[..., None]:
@@ -56,27 +75,19 @@ def fitting_options(command: Callable[..., None]) -> Callable[..., None]:
         click.option("--key", metavar="KEY", help="Play in this key: G, Em, Bb.  [best for the machine]"),
         click.option("--transpose", type=int, metavar="N", help="Move by N semitones, instead of --key."),
         click.option("--tempo", metavar="TEMPO", help='Quarter notes a minute, "96", or a share, "80%".  [best]'),
-        click.option(
-            "--leave",
-            type=click.Choice(["late", "early"]),
-            default="late",
-            show_default=True,
-            help="When a bar leaves a note: early lets it be heard sliding.",
-        ),
-        click.option(
-            "--ornaments",
-            type=click.Choice(["none", "graces", "all"]),
-            default="none",
-            show_default=True,
-            help="Small notes to try: grace notes, or trills and the like too.",
-        ),
-        click.option(
-            "--harmony",
-            type=click.Choice(["any", "written", "none"]),
-            default="any",
-            show_default=True,
-            help="Chords: also those told from the music or proposed, or none.",
-        ),
+        _one_of("--prefer", ("balance", "tempo", "notes", "sustain", "chords", "key"), "What matters most."),
+        _one_of("--repeats", ("alike", "free"), "Arrange what comes again as before, or each time for itself."),
+        _one_of("--harmony", ("any", "written", "none"), "Chords: also those told from the music or proposed, or none."),
+        click.option("--strum", default="downbeats", show_default=True, metavar="HOW", help="When chords are struck: docs/fitting.md."),
+        _one_of("--ornaments", ("none", "graces", "all"), "Small notes to try: grace notes, or trills and the like too."),
+        _one_of("--leave", ("late", "early"), "When a bar leaves a note: early lets it be heard sliding."),
+        _one_of("--slides", ("none", "written", "free"), "Glide into notes instead of striking: where written, or to keep a note."),
+        _one_of("--strokes", ("single", "double", "tremolo"), "Strike long notes again: halfway, or as fast as the pick can."),
+        click.option("--vibrato", is_flag=True, help="Sway the bar under long notes, on machines that can."),
+        click.option("--rolled", is_flag=True, help="Notes that start together begin one after the other."),
+        _one_of("--dynamics", ("even", "beats", "written"), "How hard hammers strike that can do it softly."),
+        _one_of("--damping", ("full", "chords", "none"), "What dampers end: notes and chords, chords alone, nothing."),
+        click.option("--point", type=int, metavar="N", help="Take point N of fit --front instead of the best by the weights."),
     )
     return _with(options, command)
 

@@ -131,7 +131,7 @@ class Explainer:
             elif (option.voice, 0) not in fitting:
                 yield Loss("chord-changed", place, at_s, written, self._parts.voices[option.voice].chord, "the bar has the plain triad")
 
-    def _why_silent(self, fitting: list[tuple[int, int]]) -> str:
+    def _why_silent(self, fitting: list[tuple[int, float]]) -> str:
         if fitting:
             return "its bar would not be ready again"
         has_bars = any(voice.part == "chord" for voice in self._parts.voices)

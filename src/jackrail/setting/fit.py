@@ -33,7 +33,7 @@ def fit(tune: Tune, voices: tuple[Voice, ...], machine_name: str, wishes: Wishes
     wishes = wishes or Wishes()
     if not tune.notes:
         raise BadInput(Fault("tune", "the tune has no notes", tune.title))
-    parts = Parts(tune, voices, wishes.taste)
+    parts = Parts(tune, voices, wishes.weights, wishes.strum)
     found = _search(parts, {}, transpositions_for(parts, wishes), slowdown_for(tune, wishes))
     return _setting(parts, found, machine_name, wishes)
 
@@ -56,10 +56,12 @@ def _arrange(heard: Tune, full: Tune, voices: tuple[Voice, ...], machine_name: s
     bars = chord_bars(voices) if wishes.harmony == "any" and not heard.chords else []
     if not bars or not heard.notes:
         return full, fit(full, voices, machine_name, wishes)
-    parts = Parts(full, voices, wishes.taste)
+    parts = Parts(full, voices, wishes.weights, wishes.strum)
     keys = transpositions_for(parts, wishes)
     proposals = propose(heard, bars, sorted({transpose % 12 for transpose in keys}))
-    by_key = {key: parts.with_chords(proposal.added_to(full), wishes.taste.harmony * proposal.cost) for key, proposal in proposals.items()}
+    by_key = {
+        key: parts.with_chords(proposal.added_to(full), wishes.weights.harmony * proposal.cost) for key, proposal in proposals.items()
+    }
     found = _search(parts, by_key, keys, slowdown_for(full, wishes))
     chosen = by_key[found.transpose % 12]
     return chosen.tune, _setting(chosen, found, machine_name, wishes)
@@ -142,7 +144,7 @@ def _with_leaving(notes: list[SetNote], voices: tuple[Voice, ...], wishes: Wishe
             continue
         leave_s = after.onset_s - voice.move_s[note.place][after.place]
         if wishes.leave == "early" and voice.travels:
-            leave_s = min(leave_s, note.onset_s + wishes.taste.least_ring_s)
+            leave_s = min(leave_s, note.onset_s + wishes.weights.least_ring_s)
         result.append(replace(note, leave_s=leave_s))
     return result[::-1]
 

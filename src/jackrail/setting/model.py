@@ -11,12 +11,24 @@ LossKind = Literal["note-lost", "note-folded", "small-lost", "chord-lost", "chor
 
 
 @dataclass(frozen=True)
+class Vibrato:
+    """A bar swaying about its stop: from begins_s to ends_s, rate_hz whole waves a second, swing_steps to either side."""
+
+    begins_s: float
+    ends_s: float
+    rate_hz: float
+    swing_steps: int
+
+
+@dataclass(frozen=True)
 class SetNote:
     """A note as it will be played.
 
-    index: of the note in the tune; onset_s: when it sounds; written_s: its written length, with that of small notes left out that
-    were taken from it; voice, place: indices in the machine; leave_s: when its voice leaves for the next place, None when it
-    stays; ornamental: a small note of an ornament.
+    index: of the note in the tune; onset_s: when it sounds; written_s: its written length, with that of notes left out whose time it
+    takes over; voice, place: indices in the machine; leave_s: when its voice leaves for the next place, None when it
+    stays; ornamental: a small note of an ornament. slid: it is not struck, its bar glides into it while the string rings from the
+    note before. touch: how it is struck, index in `Voice.touches`, 0 the hardest. strength: of that touch, 0 to 1. again_s: further
+    strokes of the same note. vibrato: how the bar sways while it rings. ahead_s: by how much it sounds before its beat, in a rolled chord.
     """
 
     index: int
@@ -28,6 +40,21 @@ class SetNote:
     place: int
     leave_s: float | None = None
     ornamental: bool = False
+    slid: bool = False
+    touch: int = 0
+    strength: float = 1.0
+    again_s: tuple[float, ...] = ()
+    vibrato: Vibrato | None = None
+    ahead_s: float = 0.0
+
+
+@dataclass(frozen=True)
+class SetDamp:
+    """A damper on its strings from on_s to off_s, both moments at which it touches and lets go. damper: index in the mechanism."""
+
+    on_s: float
+    off_s: float
+    damper: int
 
 
 @dataclass(frozen=True)
@@ -70,8 +97,9 @@ class Setting:
 
     tempo_factor: 1 is the written tempo, 0.5 half as fast. notes_total counts the notes of the tune that are no small ones,
     small_total the small notes of its ornaments, with those that found no room, chords_total its chord symbols but those of
-    silence. optimal: proven the least cost; cost in units of one ordinary note left out (see `Taste`). harmony: where the chords
-    come from, see `Tune`. warnings, remarks: those of the tune as it is played.
+    silence. optimal: proven the least cost; cost in units of one ordinary note left out (see `Taste`); bound: no setting can cost
+    less, equal to the cost when it is optimal; search_s: how long the search took. harmony: where the chords come from, see `Tune`.
+    warnings, remarks: those of the tune as it is played. damps: when dampers are on their strings.
     """
 
     title: str
@@ -89,10 +117,13 @@ class Setting:
     chords_kept: int
     optimal: bool
     cost: float
+    bound: float = 0.0
+    search_s: float = 0.0
     small_total: int = 0
     harmony: HarmonySource = ""
     warnings: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
+    damps: tuple[SetDamp, ...] = ()
 
     @property
     def notes_kept(self) -> int:
@@ -134,6 +165,8 @@ class Setting:
             "chords_kept": self.chords_kept,
             "optimal": self.optimal,
             "cost": round(self.cost, 6),
+            "bound": round(self.bound, 6),
+            "search_s": round(self.search_s, 3),
             "lead_in_s": round(self.lead_in_s, 6),
             "warnings": list(self.warnings),
             "remarks": list(self.remarks),

@@ -2,30 +2,20 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
 from collections import Counter
-from collections.abc import Container, Sequence
+from collections.abc import Container
 from copy import copy
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
-from operator import itemgetter
 
 from jackrail.motion.voice import Voice
 from jackrail.pitch import Chord, parse_chord
-from jackrail.tune.model import ChordSymbol, Quarters, Tune
+from jackrail.tune.model import Tune
 
 from .melody import lent
 from .solver import Event, Option, Rules
+from .strokes import DEFAULT_STRUM, ChordMoment, chord_moments, fitting_bars
 from .taste import Taste, note_weights
-
-
-@dataclass(frozen=True)
-class ChordMoment:
-    """A moment where a chord is struck: the symbol written, or the downbeat where it is renewed."""
-
-    symbol: ChordSymbol
-    onset_s: float
-    repeated: bool
 
 
 class Parts:
@@ -35,16 +25,16 @@ class Parts:
     small notes that may not sound, the same set for all that `with_chords` makes.
     """
 
-    def __init__(self, tune: Tune, voices: tuple[Voice, ...], taste: Taste) -> None:
-        self.tune, self.voices, self.taste = tune, voices, taste
+    def __init__(self, tune: Tune, voices: tuple[Voice, ...], taste: Taste, strum: str = DEFAULT_STRUM) -> None:
+        self.tune, self.voices, self.taste, self._strum = tune, voices, taste, strum
         self.rules = Rules(voices, taste.least_ring_s)
         self.onsets_s = [tune.seconds_at(note.onset_q) for note in tune.notes]
         self.lengths_s = [tune.seconds_at(note.onset_q + note.duration_q) - at for note, at in zip(tune.notes, self.onsets_s, strict=True)]
         self.weights = note_weights(tune, taste)
-        self.moments = self._chord_moments(tune.chords)
+        self.moments = chord_moments(tune, strum)
         self.harmony_cost = 0.0
         self.barred: set[int] = set()
-        self._bars = [(v, parse_chord(voice.chord).classes) for v, voice in enumerate(voices) if voice.part == "chord"]
+        self._bars = [(v, parse_chord(voice.chord)) for v, voice in enumerate(voices) if voice.part == "chord"]
         self._places: dict[int, list[tuple[int, int]]] = {}
         for v, voice in enumerate(voices):
             for p, place in enumerate(voice.places):
@@ -56,31 +46,8 @@ class Parts:
         other = copy(self)
         for name in ("_chords", "_moments_of"):
             other.__dict__.pop(name, None)
-        other.tune, other.harmony_cost, other.moments = tune, harmony_cost, self._chord_moments(tune.chords)
+        other.tune, other.harmony_cost, other.moments = tune, harmony_cost, chord_moments(tune, self._strum)
         return other
-
-    def _chord_moments(self, chords: Sequence[ChordSymbol]) -> list[ChordMoment]:
-        """Each symbol at its onset, and on each later downbeat until the next symbol, be it silence, or the last note's end."""
-        if not chords or not self.tune.notes:
-            return []
-        moments = []
-        for symbol, end in zip(chords, [*(later.onset_q for later in chords[1:]), self._end_q], strict=True):
-            if not symbol.silent:
-                moments.append(ChordMoment(symbol, self.tune.seconds_at(symbol.onset_q), repeated=False))
-                first = bisect_right(self._downbeats, symbol.onset_q, key=itemgetter(0))
-                held = self._downbeats[first : bisect_left(self._downbeats, end, key=itemgetter(0))]
-                moments += [ChordMoment(symbol, at_s, repeated=True) for _, at_s in held]
-        return moments
-
-    @cached_property
-    def _end_q(self) -> Quarters:
-        """When the last note ends."""
-        return max(note.onset_q + note.duration_q for note in self.tune.notes)
-
-    @cached_property
-    def _downbeats(self) -> list[tuple[Quarters, float]]:
-        """Each downbeat in quarters and seconds."""
-        return [(bar.onset_q, self.tune.seconds_at(bar.onset_q)) for bar in self.tune.bars if bar.downbeat]
 
     @cached_property
     def weight(self) -> float:
@@ -116,20 +83,14 @@ class Parts:
         bars = {symbol: self.chord_options(chord.transposed(transpose)) for symbol, chord in self._chords.items()}
         return tuple(self._chord_event(moment, bars[moment.symbol.symbol]) for moment in self.moments)
 
-    def _chord_event(self, moment: ChordMoment, bars: list[tuple[int, int]]) -> Event:
+    def _chord_event(self, moment: ChordMoment, bars: list[tuple[int, float]]) -> Event:
         if moment.repeated:
             return Event(moment.onset_s, self.taste.restroke_lost, tuple(Option(v, 0, 0.0) for v, _ in bars))
         return Event(moment.onset_s, self.taste.chord_lost, tuple(Option(v, 0, self.taste.chord_changed * far) for v, far in bars))
 
-    def chord_options(self, chord: Chord) -> list[tuple[int, int]]:
-        """Chord bars fit for a chord: (voice, 0) for the same tones, (voice, 1) for its triad without the added tones.
-
-        The same chord in another inversion is the same. A bar with a tone that the chord has not would clash: silence is
-        better. Of several plain triads inside a chord the one on its root is meant.
-        """
-        triad = frozenset((chord.root + interval) % 12 for interval in chord.intervals[:3])
-        exact = [(v, 0) for v, bar in self._bars if bar == chord.classes]
-        return exact or [(v, 1) for v, bar in self._bars if bar == triad]
+    def chord_options(self, chord: Chord) -> list[tuple[int, float]]:
+        """Chord bars fit for a chord, each with its distance, see `strokes.fitting_bars`."""
+        return fitting_bars(self._bars, chord)
 
     def floor(self, transpose: int) -> float:
         """What this transposition costs at the least, however slow: each note and chord by itself at its cheapest.

@@ -21,21 +21,31 @@ _SAME_SLOWDOWN = 1e-10
 
 @dataclass(frozen=True)
 class Option:
-    """One way to sound an event: index of the voice and of its place, what it costs, octaves it is moved by."""
+    """One way to sound an event: index of the voice and of its place, what it costs, octaves it is moved by.
+
+    slid: the voice glides into it from the event it sounded before, and does not strike.
+    """
 
     voice: int
     place: int
     cost: float
     octaves: int = 0
+    slid: bool = False
 
 
 @dataclass(frozen=True)
 class Event:
-    """Something to sound. onset_s: at the written tempo; lost: cost of leaving it out; options: ways to sound it."""
+    """Something to sound. onset_s: at the written tempo; lost: cost of leaving it out; options: ways to sound it.
+
+    hold_s: at the written tempo, how long it should ring before its voice leaves for another place; cut: what it costs if that
+    leaves sooner.
+    """
 
     onset_s: float
     lost: float
     options: tuple[Option, ...]
+    hold_s: float = 0.0
+    cut: float = 0.0
 
 
 @dataclass(frozen=True)

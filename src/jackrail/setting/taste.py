@@ -9,12 +9,15 @@ from __future__ import annotations
 import math
 from dataclasses import asdict, dataclass
 from fractions import Fraction
+from typing import Literal
 
 from jackrail.faults import BadInput, Fault
 from jackrail.motion.voice import GUARD_S
 from jackrail.tune.model import Tune, TuneNote, beat_length_q
 
 from .melody import melody_of, written_lengths_q
+
+Prefer = Literal["balance", "tempo", "notes", "sustain", "chords", "key"]
 
 
 @dataclass(frozen=True)
@@ -27,7 +30,8 @@ class Taste:
     restroke_lost: a repeated stroke left out. small_note: a small note of an ornament left out. harmony: a bar whose melody has
     nothing in common with the chord proposed for it. new_key: any key but the written one; semitone: each semitone of
     transposition (both only break ties). least_tempo: slowest tempo factor. least_ring_s: how long a note must sound before its
-    bar may leave.
+    bar may leave. cut: a note whose bar leaves before it rang for least_share of its length, as a share of leaving it out. slid: a
+    note that its bar glides into instead of its being struck, as a share.
     """
 
     folded: float = 0.3
@@ -43,6 +47,9 @@ class Taste:
     semitone: float = 0.001
     least_tempo: float = 0.4
     least_ring_s: float = 0.06
+    cut: float = 0.1
+    least_share: float = 0.5
+    slid: float = 0.15
 
     def __post_init__(self) -> None:
         if not 0.05 <= self.least_tempo <= 1:
@@ -55,6 +62,11 @@ class Taste:
         if self.least_ring_s < GUARD_S:
             limit = f"{GUARD_S:g} s or more"
             raise BadInput(Fault("option", "a note must sound before its bar may leave", "least_ring_s", f"{self.least_ring_s:g} s", limit))
+
+
+def preferred(taste: Taste, prefer: Prefer) -> Taste:
+    """The weights with one thing preferred to all others."""
+    return taste
 
 
 def note_weights(tune: Tune, taste: Taste | None = None) -> list[float]:

@@ -11,15 +11,31 @@ from jackrail.pitch import class_name, parse_chord
 from jackrail.tune.model import DEFAULT_QUARTERS_PER_MINUTE, Tune
 
 from .parts import Parts
-from .taste import Taste
+from .taste import Prefer, Taste, preferred
 
 _KEY = re.compile(r"([A-Ga-g])([#b♯♭]?)\s*(major|maj|minor|min|m)?")
 _TEMPO = re.compile(r"(\d+(?:\.\d+)?)\s*(%?)")
 Leave = Literal["late", "early"]
 Ornaments = Literal["none", "graces", "all"]
 Harmony = Literal["any", "written", "none"]
+Repeats = Literal["alike", "free"]
+Slides = Literal["none", "written", "free"]
+Strokes = Literal["single", "double", "tremolo"]
+Dynamics = Literal["even", "beats", "written"]
+Damping = Literal["full", "chords", "none"]
 _FURTHEST = 48
 """Semitones of the furthest transposition: four octaves."""
+_WORDS = {
+    "leave": Leave,
+    "ornaments": Ornaments,
+    "harmony": Harmony,
+    "prefer": Prefer,
+    "repeats": Repeats,
+    "slides": Slides,
+    "strokes": Strokes,
+    "dynamics": Dynamics,
+    "damping": Damping,
+}
 
 
 @dataclass(frozen=True)
@@ -31,6 +47,14 @@ class Wishes:
     "early" moves as soon as a note has spoken, so that the bar is heard sliding. ornaments: small notes to try as well, of
     grace notes alone or of all `Tune.ornaments`. harmony: "any" also takes chords estimated from the file's accompaniment and,
     where there are none at all, proposes some from the machine's chord bars; "written" only those written; "none" none.
+
+    prefer: what matters most, see `preferred`. repeats: "alike" arranges what comes again as it was the first time, "free" each time
+    for itself. strum: when chords are struck, see `strokes.strum_of`. slides: a bar may glide into a note instead of its being struck,
+    nowhere, where a slide is written, or wherever that keeps a note. strokes: "double" strikes long notes again halfway, "tremolo" as
+    fast as the pick can. vibrato: bars sway under long notes. rolled: notes that start together begin one after the other, the highest
+    on the beat. dynamics: how hard hammers strike that can do it softly: all the same, by the beat, or as written (by the beat where
+    nothing is written). damping: dampers end each note and chord, chords alone, or nothing. point: this point of the trade-off
+    (`front.front_of`) instead of the setting of least cost.
     """
 
     key: str | None = None
@@ -39,17 +63,32 @@ class Wishes:
     leave: Leave = "late"
     ornaments: Ornaments = "none"
     harmony: Harmony = "any"
+    prefer: Prefer = "balance"
+    repeats: Repeats = "alike"
+    strum: str = "downbeats"
+    slides: Slides = "none"
+    strokes: Strokes = "single"
+    vibrato: bool = False
+    rolled: bool = False
+    dynamics: Dynamics = "written"
+    damping: Damping = "full"
+    point: int | None = None
     taste: Taste = field(default_factory=Taste)
 
     def __post_init__(self) -> None:
         """Raises BadInput for a word that is none of those above."""
         faults = [
             Fault("option", "is not one of the words it can be", f"--{name}", repr(getattr(self, name)), " or ".join(get_args(choice)))
-            for name, choice in (("leave", Leave), ("ornaments", Ornaments), ("harmony", Harmony))
+            for name, choice in _WORDS.items()
             if getattr(self, name) not in get_args(choice)
         ]
         if faults:
             raise BadInput(faults)
+
+    @property
+    def weights(self) -> Taste:
+        """The weights of the fit, with what is preferred."""
+        return preferred(self.taste, self.prefer)
 
 
 def transpositions_for(parts: Parts, wishes: Wishes) -> list[int]:
