@@ -7,27 +7,21 @@ filled from the machine block to the boot loader with the real tunes as they com
 
 from __future__ import annotations
 
-import random
 import statistics
 import sys
 import time
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-import music21
+from real_tunes import real_tunes
 
 from jackrail import api
-from jackrail.faults import BadInput
 from jackrail.roll.format import HEADER, MACHINE_BLOCK_AT
 from jackrail.roll.roll import pack_roll, ticks_of, to_board
-from jackrail.tune.model import Tune
 from jackrail.work import Work
 
 HOME = Path(__file__).parent.parent
 MACHINE = HOME / "machines" / "quay_zither.toml"
-CORPUS = Path(music21.__file__).parent / "corpus"
-FOLDERS = ("oneills1850", "ryansMammoth", "airdsAirs", "essenFolksong")
 REAL_TUNES = 400
 MOST_B_A_NOTE = 2.6
 FEWEST_NOTES = 9000
@@ -52,32 +46,6 @@ def records_at(block: bytes) -> int:
     """Where the records of a roll block begin, by SPEC-roll.md: header, head of 16 bytes, title, 3 bytes for each wait."""
     waits, title = block[8 + 14], block[8 + 15]
     return HEADER.layout.size + 16 + title + 3 * waits
-
-
-def real_tunes(count: int, seed: int = 1) -> Iterator[Tune]:
-    """Tunes of the corpus that can be read, the four folders in turn, files and numbers drawn with a seed."""
-    draw = random.Random(seed)  # noqa: S311 - a sample, not a secret
-    files = {folder: sorted((CORPUS / folder).glob("*.abc")) for folder in FOLDERS}
-    places = {folder: [(file, number) for file in found for number, _ in numbers_of(file)] for folder, found in files.items()}
-    for folder in FOLDERS:
-        draw.shuffle(places[folder])
-    given = 0
-    while given < count and any(places.values()):
-        for folder in FOLDERS:
-            if places[folder] and given < count:
-                try:
-                    tune = api.read_tune(*places[folder].pop())
-                except BadInput:
-                    continue
-                given += 1
-                yield tune
-
-
-def numbers_of(file: Path) -> list[tuple[int, str]]:
-    try:
-        return [(offer.number, offer.title) for offer in api.list_tunes(file)]
-    except BadInput:
-        return []
 
 
 def line(what: str, sizes: list[Size]) -> None:
