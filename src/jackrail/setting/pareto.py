@@ -1,0 +1,71 @@
+"""Fronts of what cannot all be had at once: steps of a falling cost, points that no other beats, a few that stand for many."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+
+Scores = tuple[float, ...]
+"""What a point offers, each the more the better."""
+
+
+def falls(cost_at: Callable[[int], float], count: int, least: float = 1e-9) -> list[int]:
+    """0 and every index below `count` at which a cost that never rises is lower than before, looking at as few as it can.
+
+    cost_at: asked once for an index. least: a fall of less is none. Between two indices of equal cost nothing is looked at, so k falls
+    take about k log2(count) looks.
+    """
+    if not count:
+        return []
+    known: dict[int, float] = {}
+
+    def cost(index: int) -> float:
+        if index not in known:
+            known[index] = cost_at(index)
+        return known[index]
+
+    found, open_spans = [0], [(0, count - 1)]
+    while open_spans:
+        low, high = open_spans.pop()
+        if low == high or cost(low) - cost(high) < least:
+            continue
+        if high == low + 1:
+            found.append(high)
+            continue
+        middle = (low + high) // 2
+        open_spans += [(middle, high), (low, middle)]
+    return sorted(found)
+
+
+def unbeaten(scores: Sequence[Scores], tolerance: float = 1e-9) -> list[int]:
+    """Indices of the points that no other beats: as good in everything and better in something. Of equal ones the first stays."""
+
+    def beats(a: int, b: int) -> bool:
+        if not all(x >= y - tolerance for x, y in zip(scores[a], scores[b], strict=True)):
+            return False
+        better = any(x > y + tolerance for x, y in zip(scores[a], scores[b], strict=True))
+        return better or a < b
+
+    return [b for b in range(len(scores)) if not any(beats(a, b) for a in range(len(scores)) if a != b)]
+
+
+def spread_out(scores: Sequence[Scores], most: int, keep: Sequence[int] = ()) -> list[int]:
+    """At most `most` indices that lie far from each other, each score measured by its own span; those to keep and the extremes first.
+
+    The next one taken is always that which is furthest from all taken (Gonzalez 1985, farthest-first traversal).
+    """
+    if len(scores) <= most:
+        return list(range(len(scores)))
+    spans = [max(column) - min(column) or 1.0 for column in zip(*scores, strict=True)]
+
+    def far(a: int, b: int) -> float:
+        return math.dist([x / s for x, s in zip(scores[a], spans, strict=True)], [y / s for y, s in zip(scores[b], spans, strict=True)])
+
+    best = [column.index(max(column)) for column in zip(*scores, strict=True)]
+    taken = list(dict.fromkeys([*keep, *best]))[:most]
+    away = [min(far(index, other) for other in taken) for index in range(len(scores))]
+    while len(taken) < most:
+        furthest = max(range(len(scores)), key=away.__getitem__)
+        taken.append(furthest)
+        away = [min(now, far(index, furthest)) for index, now in enumerate(away)]
+    return sorted(taken)

@@ -1,0 +1,58 @@
+"""Fronts against looking at everything, and against a front worked out by hand."""
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from jackrail.setting.pareto import falls, spread_out, unbeaten
+
+COSTS = st.lists(st.integers(0, 6), min_size=1, max_size=60).map(lambda costs: sorted(map(float, costs), reverse=True))
+SCORES = st.lists(st.tuples(st.integers(0, 4), st.integers(0, 4), st.integers(0, 2)), min_size=1, max_size=15)
+
+
+@given(COSTS)
+def test_every_fall_is_found_and_nothing_else(costs):
+    assert falls(costs.__getitem__, len(costs)) == [0, *(i for i in range(1, len(costs)) if costs[i] < costs[i - 1])]
+
+
+def test_equal_costs_between_are_not_looked_at():
+    looked = []
+
+    def cost_at(index):
+        looked.append(index)
+        return 0.0 if index >= 700 else 1.0
+
+    assert falls(cost_at, 1000) == [0, 700]
+    assert len(looked) == len(set(looked)) <= 14
+
+
+@given(SCORES)
+def test_what_is_left_is_beaten_by_nothing_and_beats_all_the_rest(scores):
+    """The definition of Pareto efficiency, asked of every pair."""
+    left = unbeaten(scores)
+
+    def better(a, b):
+        return all(x >= y for x, y in zip(a, b, strict=True)) and a != b
+
+    assert not any(better(scores[a], scores[b]) for a in left for b in left)
+    assert all(any(better(scores[a], scores[b]) or scores[a] == scores[b] for a in left) for b in range(len(scores)))
+    assert len({scores[a] for a in left}) == len(left)
+
+
+def test_a_front_worked_out_by_hand():
+    """Tempo against notes: (0.9, 80) is beaten by (0.9, 90), and (0.5, 99) by (0.6, 100)."""
+    assert unbeaten([(1.0, 70.0), (0.9, 80.0), (0.9, 90.0), (0.6, 100.0), (0.5, 99.0)]) == [0, 2, 3]
+
+
+@given(SCORES, st.integers(3, 8))
+def test_a_few_points_hold_the_best_of_each_and_what_is_to_be_kept(scores, most):
+    few = spread_out(scores, most, keep=[len(scores) - 1])
+    assert len(few) == min(most, len(scores)) == len(set(few))
+    assert len(scores) - 1 in few
+    if most > 3:
+        for of in range(3):
+            assert max(scores[i][of] for i in few) == max(score[of] for score in scores)
+
+
+def test_points_close_together_are_stood_for_by_one():
+    scores = [(0.0, 10.0), (0.1, 9.9), (0.2, 9.8), (5.0, 5.0), (10.0, 0.0)]
+    assert spread_out(scores, 3) == [0, 3, 4]
