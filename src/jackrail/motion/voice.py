@@ -55,7 +55,8 @@ class Voice:
 
     part: what it plays. sources: ids of the strings or sounder that ring. move_s[p][q]: from leaving place p to being fit
     to sound at place q (0 for p == q). ready_s[p]: from homed and at rest to the first sound at place p. rearm_s: least time
-    between two onsets. lead_s: from the command that strikes to the sound. chord: its name, for a chord bar.
+    between two onsets. lead_s: from the command that strikes to the sound. chord: its name, for a chord bar. settle_s: how much of
+    each move is settling.
     """
 
     id: str
@@ -67,6 +68,7 @@ class Voice:
     rearm_s: float
     lead_s: float
     chord: str = ""
+    settle_s: float = 0.0
 
     @property
     def travels(self) -> bool:
@@ -140,6 +142,7 @@ def _travelling(part: TravellingStop, string: String, mechanism: Mechanism, axes
         ready_s=tuple(max(travel_s(home, place), lead_s) for place in places),
         rearm_s=pluck_rearm_s(part.pluck, mechanism, axes),
         lead_s=lead_s,
+        settle_s=part.carriage.settle_s,
     )
 
 
@@ -170,6 +173,7 @@ def _fretted(part: FrettedString, string: String, mechanism: Mechanism, axes: di
         ready_s=tuple(max(change_s(0, fret), lead_s) for fret in frets),
         rearm_s=max(pluck_rearm_s(part.pluck, mechanism, axes), afresh_s),
         lead_s=lead_s,
+        settle_s=part.settle_s,
     )
 
 
