@@ -129,7 +129,7 @@ def test_a_run_killed_at_any_moment_leaves_whole_files_only(tmp_path, after_s):
                 "strokes",
                 "beats",
             }
-            | {"small_total", "small_kept", "harmony", "warnings", "remarks"},
+            | {"small_total", "small_kept", "harmony", "warnings", "remarks", "why"},
         ),
     ],
     ids=lambda value: value[0] if isinstance(value, list) else "",

@@ -269,6 +269,8 @@ def _setting_head(console: Console, setting: Setting, tune: Tune) -> None:
         table.add_row("", f"{_SOURCES[setting.harmony]}: {chords_named(tune, setting)}; none were written")
     proof = "no setting costs less, by the weights in docs/fitting.md" if setting.optimal else "a better setting may exist"
     table.add_row("proof", proof)
+    for number, sentence in enumerate(setting.why):
+        table.add_row("" if number else "why", sentence)
     console.print(table)
 
 

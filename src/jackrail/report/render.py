@@ -40,6 +40,7 @@ def render_report(work: Work, rehearsal: Rehearsal | None = None, findings: Sequ
             rehearsed=rehearsed_of(work, rehearsal) if rehearsal else None,
             nothing_lost=words.nothing_lost(work),
             losses=gather(work.setting.losses),
+            why=work.setting.why,
             names_differ=words.names_differ(work),
             picture=picture_of(work),
             facts=numbers.facts(work),

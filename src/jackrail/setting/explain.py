@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from jackrail.motion.voice import Place, Voice
 from jackrail.pitch import moved_signature, pitch_name
 from jackrail.tune.embellish import small_notes_of
 from jackrail.tune.model import Ornament, Tune, TuneNote
 
+from .hindrance import Hindrance, Sounded, between, move_named
 from .model import Loss, Setting
 from .naming import spelt_name
 from .parts import Parts
 from .search import Found
 from .solver import Option
+from .standing import Standing
 
 
 class Explainer:
@@ -23,6 +25,7 @@ class Explainer:
     def __init__(self, parts: Parts, found: Found, lead_in_s: float) -> None:
         self._parts, self._found, self._lead_in_s = parts, found, lead_in_s
         self._events = parts.notes(found.transpose)
+        self._standing = Standing(parts)
 
     def losses(self) -> list[Loss]:
         """Everything given up, in time order."""
@@ -31,17 +34,43 @@ class Explainer:
     def _note_losses(self) -> Iterator[Loss]:
         tune = self._parts.tune
         for index, (note, option) in enumerate(zip(tune.notes, self._found.notes.options, strict=True)):
-            if option is not None and option.octaves == 0:
-                continue
             written, midi = _written(tune, note), note.midi + self._found.transpose
             place, at_s = tune.place(note.onset_q), self._at_s(self._parts.onsets_s[index])
             if index in self._parts.barred:
                 yield self._torn(index, at_s)
-            elif option is None:
+                continue
+            if option is None:
                 yield Loss("small-lost" if note.ornamental else "note-lost", place, at_s, written, "", self._why_lost(index, midi), index)
-            else:
-                played = pitch_name(midi + 12 * option.octaves)
+                continue
+            played = pitch_name(midi + 12 * option.octaves)
+            if option.octaves:
                 yield Loss("note-folded", place, at_s, written, played, self._why_folded(index, midi), index)
+            if option.slid:
+                yield Loss("note-slid", place, at_s, written, played, self._why_slid(index, option), index)
+            cut = self._why_cut(index, option)
+            if cut:
+                yield Loss("note-cut", place, at_s, written, played, cut, index)
+
+    def _why_slid(self, index: int, option: Option) -> str:
+        before = self._beside(option, range(index - 1, -1, -1))
+        rearm_s = self._parts.voices[option.voice].rearm_s
+        have_s = (self._parts.onsets_s[index] - self._parts.onsets_s[before[0]]) * self._found.slowdown if before else math.inf
+        if have_s >= rearm_s:
+            return "slid into, not struck: it follows its neighbour at once"
+        return f"slid into, not struck: there are {1000 * have_s:.0f} ms, and it needs {1000 * rearm_s:.0f} ms to strike again"
+
+    def _why_cut(self, index: int, option: Option) -> str:
+        """Why a note rings for less than it should, "" when it does not."""
+        event, after = self._events[index], self._beside(option, range(index + 1, len(self._events)))
+        if not event.hold_s or after is None or after[1].place == option.place:
+            return ""
+        voice = self._parts.voices[option.voice]
+        leaves_s = (self._parts.onsets_s[after[0]] - self._parts.onsets_s[index]) * self._found.slowdown
+        leaves_s -= voice.move_s[option.place][after[1].place]
+        if leaves_s >= event.hold_s * self._found.slowdown - 1e-9:
+            return ""
+        move = move_named(voice, voice.places[option.place], voice.places[after[1].place])
+        return f"leaves after {leaves_s:.2f} s of {self._parts.lengths_s[index] * self._found.slowdown:.2f} s: {move}"
 
     def _torn(self, index: int, at_s: float) -> Loss:
         """A small note of an ornament that is left out as a whole is told with it, at its main note."""
@@ -59,7 +88,11 @@ class Explainer:
             within = sounding if self._parts.tune.notes[index].ornamental else f"{sounding.rstrip('-0123456789')} within two octaves"
             return f"no voice has {within}"
         own = [option for option in options if option.octaves == 0]
-        why = self._least_hindrance(index, own or list(options)) or "keeping it would cost more of the notes around it"
+        ways = self._least_hindered(index, own or list(options))
+        if not ways:
+            return self._as_before(index) or "more of the notes around it could be kept without it"
+        judged = self._standing.judged(index, [way.other for way in ways])
+        why = f"{self._text(index, ways, own or list(options))}; {judged}{self._at_tempo(ways)}"
         return why if own else f"no voice has {self._sounding(index, midi)}; in another octave {why}"
 
     def _sounding(self, index: int, midi: int) -> str:
@@ -71,52 +104,62 @@ class Explainer:
         own = [option for option in self._events[index].options if option.octaves == 0]
         if not own:
             return f"no voice has {self._sounding(index, midi)}"
-        return self._least_hindrance(index, own) or "its neighbours could not be kept otherwise"
+        ways = self._least_hindered(index, own)
+        if not ways:
+            return self._as_before(index) or "its neighbours could not be kept otherwise"
+        return f"{self._text(index, ways, own)}; in this octave it fits{self._at_tempo(ways, 'in its own')}"
 
-    def _least_hindrance(self, index: int, options: list[Option]) -> str:
-        """What stands in the way of the option that comes nearest to fitting, "" when one would fit."""
-        ways = [self._hindrance(index, option) for option in options]
-        if None in ways:
-            return ""
-        (_, text), option = min(((way, option) for way, option in zip(ways, options, strict=True) if way), key=lambda pair: pair[0][0])
+    def _text(self, index: int, ways: list[Hindrance], options: list[Option]) -> str:
+        """The worst of what stands in the way, with the voice where several could sound the note."""
+        option = next(option for option in options if self._hindrances(index, option) == ways)
         several = len({option.voice for option in options}) > 1
+        text = max(ways, key=lambda way: way.short_s).text
         return f"{self._parts.voices[option.voice].id}: {text}" if several else text
 
-    def _hindrance(self, index: int, option: Option) -> tuple[float, str] | None:
-        """By how many seconds the event does not fit beside the chosen neighbours of that voice, at the worse side, and why."""
-        chosen = self._found.notes.options
+    def _at_tempo(self, ways: list[Hindrance], it: str = "it") -> str:
+        """At which tempo the note would fit beside all that sounds; "" when no tempo would help."""
+        slower = self._found.slowdown * max(way.slower for way in ways)
+        if math.isinf(slower):
+            return ""
+        least = self._parts.taste.least_tempo
+        if slower * least > 1:
+            return f"; {it} would not fit even at {100 * least:.3g} % of the written tempo, the slowest that is tried"
+        return f"; {it} would fit at {100 / slower:.3g} % of the written tempo"
+
+    def _least_hindered(self, index: int, options: list[Option]) -> list[Hindrance]:
+        """What stands in the way of the option that comes nearest to fitting, nothing when one would fit."""
+        return min((self._hindrances(index, option) for option in options), key=lambda ways: max((way.slower for way in ways), default=0.0))
+
+    def _hindrances(self, index: int, option: Option) -> list[Hindrance]:
+        """Why an event does not fit beside the chosen ones before and after it of the same voice."""
         found = []
-        for others in (range(index - 1, -1, -1), range(index + 1, len(chosen))):
-            neighbours = ((other, chosen[other]) for other in others)
-            near = next(((other, by) for other, by in neighbours if by is not None and by.voice == option.voice), None)
+        for others in (range(index - 1, -1, -1), range(index + 1, len(self._events))):
+            near = self._beside(option, others)
             if near is not None:
-                found.append(self._too_soon(*sorted([(index, option), near], key=lambda pair: pair[0])))
-        return max((way for way in found if way is not None), default=None)
+                early, late = sorted([(index, option), near], key=lambda pair: pair[0])
+                found.append(between(self._parts, self._found.slowdown, early, late, near[0]))
+        return [way for way in found if way is not None]
 
-    def _too_soon(self, early: tuple[int, Option], late: tuple[int, Option]) -> tuple[float, str] | None:
-        """Why one voice cannot sound both of two events, None if it can. Each is an event's index and how it would sound."""
-        onsets_s, voice = self._parts.onsets_s, self._parts.voices[early[1].voice]
-        have_s = (onsets_s[late[0]] - onsets_s[early[0]]) * self._found.slowdown
-        need_s = self._parts.rules.needs[early[1].voice][early[1].place][late[1].place]
-        if have_s >= need_s - 1e-9:
-            return None
-        a, b = voice.places[early[1].place], voice.places[late[1].place]
-        return need_s - have_s, self._why_too_soon(voice, a, b, have_s, need_s)
+    def _beside(self, option: Option, others: range) -> Sounded | None:
+        """The first of other events that the same voice sounds."""
+        chosen = self._found.notes.options
+        neighbours = ((other, chosen[other]) for other in others)
+        return next(((other, by) for other, by in neighbours if by is not None and by.voice == option.voice), None)
 
-    def _why_too_soon(self, voice: Voice, a: Place, b: Place, have_s: float, need_s: float) -> str:
-        both = f"two strokes on {a.name}" if a == b else f"{a.name} and {b.name}"
-        if have_s == 0 and a == b:
-            return f"{a.name} is struck for another note at the same moment"
-        if have_s == 0:
-            return f"{both} start together and one voice sounds one note at a time"
-        digits = 0 if round(1000 * have_s) < round(1000 * need_s) else 1
-        have, need = f"{1000 * have_s:.{digits}f} ms", f"{1000 * need_s:.{digits}f} ms"
-        if need_s <= voice.rearm_s:
-            return f"{both} are {have} apart and it takes {need} to strike again"
-        ring_s = self._parts.taste.least_ring_s
-        move = f"{1000 * (need_s - ring_s):.{digits}f} ms after {1000 * ring_s:.0f} ms of ringing"
-        how_far = f"is {abs(b.position_mm - a.position_mm):.0f} mm and takes" if voice.travels else "takes"
-        return f"{a.name} to {b.name} {how_far} {move}; there are {have}"
+    def _as_before(self, index: int) -> str:
+        """That a note which would fit is treated like the one of the same bar at another time through; "" when there is none such."""
+        tune, chosen = self._parts.tune, self._found.notes.options
+        twin = next((other for other in self._twins(index) if chosen[other] == chosen[index]), None)
+        return "" if twin is None else f"arranged alike with {tune.place(tune.notes[twin].onset_q)}, the same bar again"
+
+    def _twins(self, index: int) -> Iterator[int]:
+        """The same note of the same bar on paper, at the other times through."""
+        tune = self._parts.tune
+        note, bar = tune.notes[index], tune.bar_at(tune.notes[index].onset_q)
+        for other, twin in enumerate(tune.notes):
+            there = tune.bar_at(twin.onset_q) if other != index and twin.midi == note.midi else None
+            if bar and there and there.number == bar.number and twin.onset_q - there.onset_q == note.onset_q - bar.onset_q:
+                yield other
 
     def _chord_losses(self) -> Iterator[Loss]:
         tune = self._parts.tune

@@ -18,6 +18,7 @@ from .harmony import chord_bars, propose
 from .model import SetBeat, SetNote, SetStroke, Setting
 from .parts import Parts
 from .search import Found, Search
+from .why import why
 from .wishes import Wishes, slowdown_for, transpositions_for, written_tempo
 
 _LEAD_IN_STEP_S = 0.25
@@ -102,6 +103,7 @@ def _setting(parts: Parts, found: Found, machine_name: str, wishes: Wishes) -> S
         strokes=tuple(replace(stroke, onset_s=stroke.onset_s + lead_in_s) for stroke in strokes),
         beats=tuple(replace(beat, onset_s=beat.onset_s + lead_in_s) for beat in beats),
         losses=tuple(Explainer(parts, found, lead_in_s).losses()),
+        why=why(parts, found, wishes),
         notes_total=sum(not note.ornamental for note in tune.notes),
         chords_total=sum(not moment.repeated for moment in parts.moments),
         chords_kept=sum(not stroke.repeated for stroke in strokes),

@@ -11,9 +11,13 @@ _WORDS: dict[LossKind, str] = {
     "note-lost": "note left out",
     "note-folded": "note in another octave",
     "small-lost": "small note left out",
+    "note-cut": "note cut short",
+    "note-slid": "note slid into",
     "chord-lost": "chord left out",
     "chord-changed": "chord simplified",
 }
+
+_LATER: dict[LossKind, int] = {"note-cut": 1, "small-lost": 2}
 
 
 @dataclass(frozen=True)
@@ -28,9 +32,12 @@ class LossRow:
 
 
 def gather(losses: Iterable[Loss]) -> list[LossRow]:
-    """One row for each different (kind, written, played, reason), in the order of their first places, those of small notes last."""
+    """One row for each different (kind, written, played, reason), in the order of their first places.
+
+    Notes cut short stand behind all that is missing or changed, small notes last.
+    """
     places: dict[tuple[LossKind, str, str, str], list[str]] = {}
-    for loss in sorted(losses, key=lambda loss: loss.kind == "small-lost"):
+    for loss in sorted(losses, key=lambda loss: _LATER.get(loss.kind, 0)):
         where = places.setdefault((loss.kind, loss.written, loss.played, loss.reason), [])
         if loss.kind != "small-lost" or where[-1:] != [loss.place]:
             where.append(loss.place)

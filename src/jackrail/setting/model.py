@@ -7,7 +7,7 @@ from typing import Literal
 
 from jackrail.tune.model import HarmonySource
 
-LossKind = Literal["note-lost", "note-folded", "small-lost", "chord-lost", "chord-changed"]
+LossKind = Literal["note-lost", "note-folded", "note-cut", "note-slid", "small-lost", "chord-lost", "chord-changed"]
 
 
 @dataclass(frozen=True)
@@ -99,7 +99,8 @@ class Setting:
     small_total the small notes of its ornaments, with those that found no room, chords_total its chord symbols but those of
     silence. optimal: proven the least cost; cost in units of one ordinary note left out (see `Taste`); bound: no setting can cost
     less, equal to the cost when it is optimal; search_s: how long the search took. harmony: where the chords come from, see `Tune`.
-    warnings, remarks: those of the tune as it is played. damps: when dampers are on their strings.
+    warnings, remarks: those of the tune as it is played. damps: when dampers are on their strings. why: a sentence on the
+    tempo and one on the key.
     """
 
     title: str
@@ -124,6 +125,7 @@ class Setting:
     warnings: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
     damps: tuple[SetDamp, ...] = ()
+    why: tuple[str, ...] = ()
 
     @property
     def notes_kept(self) -> int:
@@ -170,6 +172,7 @@ class Setting:
             "lead_in_s": round(self.lead_in_s, 6),
             "warnings": list(self.warnings),
             "remarks": list(self.remarks),
+            "why": list(self.why),
             "losses": [asdict(loss) for loss in self.losses],
             "notes": [
                 {
