@@ -123,6 +123,23 @@ def test_toml_that_would_break_its_reader_is_refused(text):
     assert fault_codes(parse_machine, text)
 
 
+def test_a_bar_that_sways_has_no_detents_and_takes_three_stop_records_a_place():
+    """Stops are named by one byte (docs/SPEC-roll.md): beside 3 x (11 + 11) of two bars, 3 x 63 make 255 records, 3 x 64 too many."""
+    zither = ('detent_switch = "detent"', 'detent_switch = "detent"\nvibrato = "3 mm"')
+    assert [(f.where, f.what) for f in faults_of(parse_machine, machine_text("quay_zither", zither))] == [
+        ("mechanism.voices[0].carriage.vibrato", "a bar that sways would leave its detent")
+    ]
+    assert fault_codes(parse_machine, machine_text("quay_zither", (zither[0], zither[0] + '\nvibrato = "0 mm"'))) == []
+    many = ", ".join(f'"{50 + 4 * n} mm"' for n in range(63))
+    some = ('range = ["E4", "D5"]', f"stops = [{many}]")
+    assert fault_codes(parse_machine, machine_text("slipway_harp", some)) == []
+    more = (some[0], some[1].replace("]", ', "305 mm"]'))
+    (fault,) = faults_of(parse_machine, machine_text("slipway_harp", more))
+    assert (fault.what, fault.value) == ("too many stops in all", "258")
+    assert fault_codes(parse_machine, machine_text("slipway_harp", more, ('vibrato = "4 mm"', 'vibrato = "0 mm"'))) == []
+    assert fault_codes(parse_machine, machine_text("slipway_harp", ('vibrato = "3 mm"', 'vibrato = "30 mm"'))) == ["range"]
+
+
 @pytest.mark.parametrize(
     "name, old, new, words",
     [

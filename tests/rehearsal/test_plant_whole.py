@@ -3,6 +3,7 @@
 import pytest
 from plant_bench import cycles, plant_of, rest
 
+from jackrail.machine.mechanism import TravellingStop
 from jackrail.performance import compare
 from jackrail.rehearsal.heard import heard_performance, told
 from jackrail.rehearsal.plant import Assumptions
@@ -45,7 +46,8 @@ def machine_turn(work, motor):
 def rehearsed(name, tune, *faults):
     """Expected and heard performance of a tune on a machine that has been homed, with faults (name, device, second, value)."""
     work = do_work(machine(name), read_tune(ROOT / "tunes" / f"{tune}.abc"))
-    homed = {"carriage": 60.0} | {motor.id: 0.0 for motor in work.machine.mechanism.motors if motor.id.startswith("pick")}
+    carriages = [voice.carriage for voice in work.machine.mechanism.voices if isinstance(voice, TravellingStop)]
+    homed = {motor.id: 0.0 for motor in work.machine.mechanism.motors} | {one.motor: one.home_at_mm for one in carriages}
     with plant_of(name, Assumptions(start=homed)) as plant:
         for fault, device, at_s, value in faults:
             plant.fault(fault, device, cycles(ZERO_S + at_s), value)

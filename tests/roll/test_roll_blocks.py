@@ -338,7 +338,7 @@ def test_a_machine_block_says_what_the_machine_file_says(name):
         assert record["pulse_us"] / 1000 <= record["max_on_ms"]
         assert record["lead_us"] == pytest.approx(1e6 * coil_lead_s(coil, made.mechanism), abs=0.5)
         assert 0 <= record["release_ms"] - 1000 * coil_release_s(coil, made.mechanism) < 1  # rounded up
-        assert record["max_duty"] == {"harbour_carillon": 30}.get(name, 99)  # max_duty = 0.3; else the default
+        assert record["max_duty"] == {"harbour_carillon": 30, "slipway_harp": 50}.get(name, 99)  # as the files say; else the default
     assert [(numbering.axes[stop["axis"]], stop["steps"]) for stop in found["stops"]] == list(numbering.stops)
     (head,) = found["head"]
     assert head["machine_id"] == machine_id(BLOCKS[name])

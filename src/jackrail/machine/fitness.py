@@ -25,6 +25,8 @@ MOST_TRAVEL_STEPS = 65_535
 """The board counts the steps of one move in 16 bits."""
 MOST_STOPS = 128
 MOST_STOPS_IN_ALL = 255
+SWAY_RECORDS = 3
+"""Stop records of a place where the bar may sway: the place, and where it turns on either side."""
 MOST_STEPS_PER_TURN = 65_535
 """Both fixed by the size of their fields in the machine block (docs/SPEC-roll.md)."""
 _LEAST_HOLD_S = 0.05
@@ -59,7 +61,7 @@ def fitness_faults(parts: ValidParts) -> list[Fault]:
                 try:
                     stops = stops_of(voice, parts.strings[voice.string])
                     found += _stop_faults(voice, stops)
-                    all_stops += len(stops)
+                    all_stops += len(stops) * (SWAY_RECORDS if voice.carriage.vibrato_mm else 1)
                 except BadInput as bad:
                     found += bad.faults
         elif isinstance(voice, FrettedString):
@@ -69,7 +71,8 @@ def fitness_faults(parts: ValidParts) -> list[Fault]:
             found += [fault.within("pluck") for fault in _pick_faults(voice.pluck, parts)]
         faults += [fault.within(f"mechanism.voices[{index}]") for fault in found]
     if all_stops > MOST_STOPS_IN_ALL:
-        faults.append(Fault("range", "too many stops in all", "mechanism.voices", str(all_stops), f"at most {MOST_STOPS_IN_ALL}"))
+        hint = f"a bar with vibrato takes {SWAY_RECORDS} for each stop: where it stands, and where it turns on either side"
+        faults.append(Fault("range", "too many stops in all", "mechanism.voices", str(all_stops), f"at most {MOST_STOPS_IN_ALL}", hint))
     return faults
 
 
@@ -104,6 +107,9 @@ def _carriage_faults(carriage: Carriage, parts: ValidParts) -> Iterator[Fault]:
         yield Fault("range", "highest must lie beyond lowest", "carriage.highest", f"{carriage.highest_mm:g} mm", limit)
     elif not carriage.lowest_mm <= carriage.home_at_mm <= carriage.highest_mm:
         yield Fault("range", "the home switch lies outside the travel", "carriage.home_at", f"{carriage.home_at_mm:g} mm", travel)
+    if carriage.vibrato_mm and carriage.detent_switch is not None:
+        hint = "leave out vibrato, or the detents and their switch"
+        yield Fault("range", "a bar that sways would leave its detent", "carriage.vibrato", f"{carriage.vibrato_mm:g} mm", "0 mm", hint)
     motor = parts.motors.get(carriage.motor)
     if motor is not None:
         yield from _rate_faults(carriage.speed_mm_s / carriage.travel_per_turn_mm, motor, "carriage.", parts)

@@ -21,6 +21,7 @@ from .quantities import (
     ShortTimeS,
     SpeedMmS,
     Strict,
+    SwayMm,
     TorqueNm,
     TravelPerTurnMm,
     TurnAcceleration,
@@ -89,7 +90,10 @@ class Switch(Strict):
 
 
 class Carriage(Strict):
-    """A stepper that moves something along a string. Positions are millimetres from the nut."""
+    """A stepper that moves something along a string. Positions are millimetres from the nut.
+
+    vibrato_mm: how far it may sway to either side of where it stands while the string rings; 0 when it may not.
+    """
 
     motor: Id
     travel_per_turn_mm: TravelPerTurnMm = Field(alias="travel_per_turn")
@@ -101,6 +105,7 @@ class Carriage(Strict):
     settle_s: ShortTimeS = Field(alias="settle")
     home_switch: Id
     detent_switch: Id | None = None
+    vibrato_mm: SwayMm = Field(alias="vibrato", default=0.0)
 
 
 class TurningPick(Strict):
