@@ -98,7 +98,7 @@ def test_notes_cut_short_and_slid_into_are_told_with_their_times():
     made = tune((60, "1/4"), (61, "1/4"), (62, "3"), tempo=60.0, bars=1)
     parts, arranged = found(made, bar_of(10.0, 94.0, 130.0, rearm_s=0.6), [Option(0, 0, 0.0), Option(0, 1, 0.0, slid=True), None], 2.0)
     explainer = Explainer(parts, arranged, 0.0)
-    explainer._events = tuple(replace(event, hold_s=0.2) for event in explainer._events)
+    explainer._events = tuple(event._replace(hold_s=0.2) for event in explainer._events)
     losses = explainer.losses()
     assert [(loss.kind, loss.written, loss.played, loss.reason) for loss in losses[:2]] == [
         ("note-cut", "C4", "C4", "leaves after 0.30 s of 0.50 s: P0 to P1, 84 mm"),

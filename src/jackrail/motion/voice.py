@@ -6,6 +6,7 @@ sound. Nothing later asks what kind of mechanism makes it; a new mechanism needs
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import partial
 from typing import Literal
@@ -56,7 +57,8 @@ class Voice:
     part: what it plays. sources: ids of the strings or sounder that ring. move_s[p][q]: from leaving place p to being fit
     to sound at place q (0 for p == q). ready_s[p]: from homed and at rest to the first sound at place p. rearm_s: least time
     between two onsets. lead_s: from the command that strikes to the sound. chord: its name, for a chord bar. settle_s: how much of
-    each move is settling.
+    each move is settling. slide_s[p][q]: of gliding from p to q while the string rings, infinite where it cannot; empty for a voice that
+    cannot glide at all. ring_s: in which its string fades by 60 dB.
     """
 
     id: str
@@ -68,6 +70,8 @@ class Voice:
     rearm_s: float
     lead_s: float
     chord: str = ""
+    slide_s: tuple[tuple[float, ...], ...] = ()
+    ring_s: float = 0.0
     settle_s: float = 0.0
 
     @property
@@ -142,6 +146,8 @@ def _travelling(part: TravellingStop, string: String, mechanism: Mechanism, axes
         ready_s=tuple(max(travel_s(home, place), lead_s) for place in places),
         rearm_s=pluck_rearm_s(part.pluck, mechanism, axes),
         lead_s=lead_s,
+        slide_s=tuple(tuple(_travel_s(p, q, axis, settle_s=0.0) or math.inf for q in places) for p in places),
+        ring_s=string.ring_s,
         settle_s=part.carriage.settle_s,
     )
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 from itertools import count
+from time import perf_counter
 
 from jackrail.faults import BadInput, Fault
 from jackrail.motion.voice import Voice
@@ -15,6 +16,7 @@ from jackrail.tune.model import Tune
 from .asked import as_asked
 from .explain import Explainer, with_roomless
 from .harmony import chord_bars, propose
+from .leaving import with_leaving
 from .model import SetBeat, SetNote, SetStroke, Setting
 from .parts import Parts
 from .search import Found, Search
@@ -71,15 +73,18 @@ def _arrange(heard: Tune, full: Tune, voices: tuple[Voice, ...], machine_name: s
 def _search(parts: Parts, by_key: Mapping[int, Parts], transpositions: list[int], slowdown: float | None) -> Found:
     """The arrangement of least cost, again without such ornaments as would not be whole in it until there is none.
 
-    What was set aside in one key might have been whole in another, so then nothing is proven any more.
+    What was set aside in one key might have been whole in another, so then nothing is proven any more but that nothing costs less than
+    was found before any was set aside.
     """
+    began_s, least = perf_counter(), -math.inf
     for done in count():
         found = Search(parts, by_key).run(transpositions, slowdown)
+        least = found.bound if done == 0 else least
         torn = parts.torn({index for index, option in enumerate(found.notes.options) if option is not None and option.octaves == 0})
         if not torn:
             break
         parts.barred |= torn if done < _MOST_TRIES else {index for index, note in enumerate(parts.tune.notes) if note.ornamental}
-    return replace(found, proven=found.proven and not parts.barred)
+    return replace(found, proven=found.proven and not parts.barred, bound=least, search_s=perf_counter() - began_s)
 
 
 def _setting(parts: Parts, found: Found, machine_name: str, wishes: Wishes) -> Setting:
@@ -99,7 +104,7 @@ def _setting(parts: Parts, found: Found, machine_name: str, wishes: Wishes) -> S
         tempo_factor=1.0 / found.slowdown,
         quarters_per_minute=written_tempo(tune) / found.slowdown,
         lead_in_s=lead_in_s,
-        notes=tuple(_with_leaving(notes, parts.voices, wishes)),
+        notes=tuple(with_leaving(notes, parts.voices, early=wishes.leave == "early", least_ring_s=wishes.weights.least_ring_s)),
         strokes=tuple(replace(stroke, onset_s=stroke.onset_s + lead_in_s) for stroke in strokes),
         beats=tuple(replace(beat, onset_s=beat.onset_s + lead_in_s) for beat in beats),
         losses=tuple(Explainer(parts, found, lead_in_s).losses()),
@@ -109,6 +114,8 @@ def _setting(parts: Parts, found: Found, machine_name: str, wishes: Wishes) -> S
         chords_kept=sum(not stroke.repeated for stroke in strokes),
         optimal=found.proven,
         cost=found.cost,
+        bound=found.bound,
+        search_s=found.search_s,
         small_total=sum(note.ornamental for note in tune.notes),
         harmony=tune.harmony or ("written" if tune.chords else ""),
         warnings=tune.warnings,
@@ -128,27 +135,11 @@ def _notes(parts: Parts, found: Found) -> list[SetNote]:
             voice=option.voice,
             place=option.place,
             ornamental=parts.tune.notes[index].ornamental,
+            slid=option.slid,
         )
         for index, option in enumerate(found.notes.options)
         if option is not None
     ]
-
-
-def _with_leaving(notes: list[SetNote], voices: tuple[Voice, ...], wishes: Wishes) -> list[SetNote]:
-    """Each note with the moment its voice leaves for its next place: as late as it can, or early for a bar to be heard."""
-    following: dict[int, SetNote] = {}
-    result = []
-    for note in reversed(notes):
-        after, voice = following.get(note.voice), voices[note.voice]
-        following[note.voice] = note
-        if after is None or after.place == note.place:
-            result.append(note)
-            continue
-        leave_s = after.onset_s - voice.move_s[note.place][after.place]
-        if wishes.leave == "early" and voice.travels:
-            leave_s = min(leave_s, note.onset_s + wishes.weights.least_ring_s)
-        result.append(replace(note, leave_s=leave_s))
-    return result[::-1]
 
 
 def _beats(parts: Parts, slowdown: float) -> list[SetBeat]:

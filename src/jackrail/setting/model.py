@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from typing import Literal
 
 from jackrail.tune.model import HarmonySource
@@ -119,7 +119,7 @@ class Setting:
     optimal: bool
     cost: float
     bound: float = 0.0
-    search_s: float = 0.0
+    search_s: float = field(default=0.0, compare=False)
     small_total: int = 0
     harmony: HarmonySource = ""
     warnings: tuple[str, ...] = ()

@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Container
 from copy import copy
-from dataclasses import replace
 from functools import cached_property
 
 from jackrail.motion.voice import Voice
 from jackrail.pitch import Chord, parse_chord
 from jackrail.tune.model import Tune
 
+from .events import Event, Option, Rules
 from .melody import lent
-from .solver import Event, Option, Rules
+from .solver import Prepared
 from .strokes import DEFAULT_STRUM, ChordMoment, chord_moments, fitting_bars
 from .taste import Taste, note_weights
 
@@ -44,7 +44,7 @@ class Parts:
     def with_chords(self, tune: Tune, harmony_cost: float) -> Parts:
         """The same notes, prepared, with the chords of `tune`, which differs in nothing else."""
         other = copy(self)
-        for name in ("_chords", "_moments_of"):
+        for name in ("_chords", "_moments_of", "_chords_ready"):
             other.__dict__.pop(name, None)
         other.tune, other.harmony_cost, other.moments = tune, harmony_cost, chord_moments(tune, self._strum)
         return other
@@ -69,7 +69,7 @@ class Parts:
             for note, at, lost in zip(self.tune.notes, self.onsets_s, self.weights, strict=True)
         ]
         for index in self.barred:
-            events[index] = replace(events[index], options=())
+            events[index] = events[index]._replace(options=())
         return tuple(events)
 
     def _ways(self, midi: int, *, small: bool) -> list[tuple[int, int, float, int]]:
@@ -82,6 +82,18 @@ class Parts:
         """Chord events: one for each symbol, one for each downbeat on which its chord still holds."""
         bars = {symbol: self.chord_options(chord.transposed(transpose)) for symbol, chord in self._chords.items()}
         return tuple(self._chord_event(moment, bars[moment.symbol.symbol]) for moment in self.moments)
+
+    def prepared_chords(self, transpose: int) -> Prepared:
+        """Chord events made ready for choosing; they are the same in every octave."""
+        ready = self._chords_ready.get(transpose % 12)
+        if ready is None:
+            ready = self._chords_ready[transpose % 12] = Prepared(self.chords(transpose), self.rules)
+        return ready
+
+    @cached_property
+    def _chords_ready(self) -> dict[int, Prepared]:
+        """What `prepared_chords` has made, by transposition modulo 12."""
+        return {}
 
     def _chord_event(self, moment: ChordMoment, bars: list[tuple[int, float]]) -> Event:
         if moment.repeated:

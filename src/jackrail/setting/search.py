@@ -1,25 +1,38 @@
 """Key and tempo together: a best-first search over transpositions and slowdowns whose end is a proof.
 
-For one transposition the cost of the music falls in steps as the tune slows, and the steps lie only at the critical
-slowdowns of the solver. So for slowdowns between a and b nothing can cost less than the music at b plus the tempo at a.
-The search takes the box with the lowest such bound, tries a slowdown inside it, splits it, and stops when no bound beats
-the best found.
+For one transposition the cost of the music falls in steps as the tune slows. So nothing faster than a slowdown that was tried costs
+less than the music there, and as far as the price of the tempo leaves no room for that to win, nothing need be tried. The search goes
+down from the slowest tempo that could win, each time as far as the last music allows. A choice made at a slowdown is possible down
+to some faster one, where its step begins: that is what it is worth, and the search goes on below. Slowdowns are found, not sampled.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_left
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from heapq import heappop, heappush
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from heapq import heapify, heappop, heappush
 
+from .events import Choice
+from .keys import BELOW, Key, Music
 from .parts import Parts
-from .solver import Choice, Event, critical_slowdowns, solve
+
+MOST_STATES_IN_ALL = 6_000_000
+"""States looked at before a search gives up its proof and keeps the best it has: some twenty seconds. An ordinary tune on one
+string takes some ten thousand."""
+_EQUAL = 1e-12
+"""Costs nearer than this are equal."""
+_PROBES = (1.0, 1.35, 1.9)
+"""Slowdowns tried before anything is proven, in the keys that promise most: with a good arrangement at hand most need not be tried."""
+_PROBED_KEYS = 2
 
 
 @dataclass(frozen=True)
 class Found:
-    """The best arrangement: transposition, slowdown, choices for notes and chords, cost, and whether it is proven."""
+    """The best arrangement: transposition, slowdown, choices for notes and chords, cost, and whether it is proven.
+
+    bound: no arrangement costs less; the cost itself when that is proven. search_s: how long it took.
+    """
 
     transpose: int
     slowdown: float
@@ -27,29 +40,18 @@ class Found:
     chords: Choice
     cost: float
     proven: bool
+    bound: float = -math.inf
+    search_s: float = field(default=0.0, compare=False)
 
 
-class _Key:
-    """One transposition: its events, and the music's cost at any slowdown."""
+@dataclass
+class _Range:
+    """What is left to search of a key: slowdowns from `fastest` to `slowest`, where the music costs no less than `bound`."""
 
-    def __init__(self, transpose: int, parts: Parts) -> None:
-        self.transpose, self._rules = transpose, parts.rules
-        self.notes: tuple[Event, ...] = parts.notes(transpose)
-        self.chords: tuple[Event, ...] = parts.chords(transpose)
-
-    def at(self, slowdown: float) -> tuple[Choice, Choice]:
-        """Best choices for notes and chords at a slowdown."""
-        return solve(self.notes, self._rules, slowdown), solve(self.chords, self._rules, slowdown)
-
-    def slowdowns(self, most: float) -> list[float]:
-        """1 and every slowdown up to `most` at which something more becomes possible."""
-        found = {*critical_slowdowns(self.notes, self._rules, most), *critical_slowdowns(self.chords, self._rules, most)}
-        return [1.0, *sorted(found)]
-
-
-MOST_STATES_IN_ALL = 6_000_000
-"""States looked at before a search gives up its proof and keeps the best it has: some twenty seconds. An ordinary tune on one
-string takes some ten thousand."""
+    key: Key
+    fastest: float
+    slowest: float
+    bound: float
 
 
 class Search:
@@ -61,74 +63,94 @@ class Search:
     def __init__(self, parts: Parts, by_key: Mapping[int, Parts] | None = None) -> None:
         self._parts, self._taste, self._by_key = parts, parts.taste, by_key or {}
         self.best: Found | None = None
-        self._proven = True
-        self._states = 0
+        self.states = 0
+        self._open_bound = math.inf  # of what was given up without proof
 
-    def run(self, transpositions: list[int], slowdown: float | None) -> Found:
+    def run(self, transpositions: Sequence[int], slowdown: float | None) -> Found:
         """The arrangement of least cost over the transpositions, at `slowdown` or, with None, at the best one."""
-        for floor, transpose in sorted((self._price(t) + self._parts_for(t).floor(t), t) for t in transpositions):
-            if self._beaten(floor) or self._tired():
-                break
-            key = _Key(transpose, self._parts_for(transpose))
-            if slowdown is None:
-                self._search_tempo(key, floor)
-            else:
-                self._try(key, slowdown)
-        if self.best is None:
+        if not transpositions:
             raise ValueError("no transposition to try")
-        return replace(self.best, proven=self._proven)
+        fastest, slowest = (1.0, 1.0 / self._taste.least_tempo) if slowdown is None else (slowdown, slowdown)
+        ranges = sorted((_Range(self.key(t), fastest, slowest, self.floor(t)) for t in transpositions), key=self._promise)
+        for one in ranges[:_PROBED_KEYS]:
+            self._probe(one)
+        self._prove(ranges)
+        assert self.best is not None  # noqa: S101 - nothing is beaten before something is found
+        bound = min(self.best.cost, self._open_bound)
+        return replace(self.best, proven=bound >= self.best.cost - _EQUAL, bound=bound)
+
+    def key(self, transpose: int) -> Key:
+        """A key of the tune, to ask for its music at any slowdown."""
+        return Key(transpose, self._parts_for(transpose), self.price(transpose))
+
+    def price(self, transpose: int) -> float:
+        """What the key costs by itself: little, to break ties in favour of the written one, and what its proposed chords do."""
+        moving = self._taste.semitone * abs(transpose) + (self._taste.new_key if transpose % 12 else 0.0)
+        return moving + self._parts_for(transpose).harmony_cost
+
+    def floor(self, transpose: int) -> float:
+        """What music in this key costs at the least, however slow."""
+        return self.price(transpose) + self._parts_for(transpose).floor(transpose)
+
+    def tempo_cost(self, slowdown: float) -> float:
+        """What a slowdown costs by itself; playing faster than written costs nothing."""
+        return self._taste.slower * max(0.0, slowdown - 1.0) * self._parts.weight
 
     def _parts_for(self, transpose: int) -> Parts:
         """The tune as it is in this key."""
         return self._by_key.get(transpose % 12, self._parts)
 
-    def _tired(self) -> bool:
-        """Whether the search has done all it may; what is left untried costs it its proof."""
-        if self.best is None or self._states < MOST_STATES_IN_ALL:
-            return False
-        self._proven = False
-        return True
+    def _probe(self, one: _Range) -> None:
+        """Try a few slowdowns of a key, none further when nothing is left to gain by slowing down."""
+        for slowdown in _PROBES:
+            if one.fastest <= slowdown <= one.slowest and self._try(one, slowdown).cost <= one.bound + _EQUAL:
+                return
 
-    def _price(self, transpose: int) -> float:
-        """What the key costs by itself: little, to break ties in favour of the written one, and what its proposed chords do."""
-        moving = self._taste.semitone * abs(transpose) + (self._taste.new_key if transpose % 12 else 0.0)
-        return moving + self._parts_for(transpose).harmony_cost
+    def _prove(self, ranges: list[_Range]) -> None:
+        """Take the range of the lowest bound and narrow it, until none is left that could win."""
+        queue = [(*self._promise(one), one) for one in ranges]
+        heapify(queue)
+        while queue and not self._beaten(queue[0][0]):
+            if self.best is not None and self.states >= MOST_STATES_IN_ALL:
+                self._open_bound = min(self._open_bound, queue[0][0])
+                return
+            one = heappop(queue)[2]
+            self._narrow(one)
+            if one.fastest <= one.slowest:
+                heappush(queue, (*self._promise(one), one))
 
-    def _beaten(self, bound: float) -> bool:
-        return self.best is not None and bound >= self.best.cost - 1e-12
+    def _promise(self, one: _Range) -> tuple[float, int]:
+        """Nothing in a range costs less; and its transposition, which tells equal ones apart."""
+        return one.bound + self.tempo_cost(one.fastest), one.key.transpose
 
-    def _tempo_cost(self, slowdown: float) -> float:
-        return self._taste.slower * max(0.0, slowdown - 1.0) * self._parts.weight
+    def _narrow(self, one: _Range) -> None:
+        """Try the slowest tempo of a range that could win, and keep what is left below."""
+        one.slowest = min(one.slowest, self._slowest_worth(one.bound))
+        if one.slowest < one.fastest:
+            return
+        music = self._try(one, one.slowest)
+        one.bound = max(one.bound, music.bound)
+        begins = max(one.fastest, music.steady_from)
+        if music.cost > music.bound + _EQUAL:
+            if self._slowest_worth(one.bound) < one.slowest:
+                return
+            self._open_bound = min(self._open_bound, music.bound + self.tempo_cost(begins))
+        one.slowest = music.steady_from * BELOW
 
-    def _try(self, key: _Key, slowdown: float) -> float:
-        """The music's cost of a key at a slowdown; remembered when it is the best yet."""
-        notes, chords = key.at(slowdown)
-        self._states += notes.states + chords.states
-        self._proven = self._proven and notes.proven and chords.proven
-        music = self._price(key.transpose) + notes.cost + chords.cost
-        total = music + self._tempo_cost(slowdown)
+    def _slowest_worth(self, bound: float) -> float:
+        """The slowest tempo at which music of this cost could still win."""
+        a_time = self._taste.slower * self._parts.weight
+        return 1.0 + (self.best.cost - bound) / a_time if self.best is not None and a_time else math.inf
+
+    def _try(self, one: _Range, slowdown: float) -> Music:
+        """The music of a key at a slowdown; remembered, where its step begins, when it is the best yet."""
+        music = one.key.at(slowdown)
+        self.states += music.states
+        begins = max(one.fastest, music.steady_from)
+        total = music.cost + self.tempo_cost(begins)
         if not self._beaten(total):
-            self.best = Found(key.transpose, slowdown, notes, chords, total, self._proven)
+            self.best = Found(one.key.transpose, begins, music.notes, music.chords, total, proven=False)
         return music
 
-    def _search_tempo(self, key: _Key, floor: float) -> None:
-        music_written = self._try(key, 1.0)
-        if music_written <= floor + 1e-12:
-            return  # nothing is left to gain by slowing down
-        slowdowns = key.slowdowns(1.0 / self._taste.least_tempo)
-        boxes: list[tuple[float, int, int, float]] = []
-
-        def push(low: int, high: int, music_high: float) -> None:
-            """Keep the slowdowns strictly between two tried ones while their bound can win."""
-            if low + 1 < high:
-                heappush(boxes, (music_high + self._tempo_cost(slowdowns[low + 1]), low, high, music_high))
-
-        push(0, len(slowdowns), floor)
-        while boxes and not self._beaten(boxes[0][0]) and not self._tired():
-            _, low, high, music_high = heappop(boxes)
-            # slowdowns cost more the slower, so those worth trying stand first
-            worth = bisect_left(range(low + 1, high), 1, key=lambda i: int(self._beaten(music_high + self._tempo_cost(slowdowns[i]))))
-            middle = low + 1 + worth // 2 if worth > 1 else low + 1
-            music_middle = self._try(key, slowdowns[middle])
-            push(low, middle, music_middle)
-            push(middle, low + 1 + worth, music_high)
+    def _beaten(self, bound: float) -> bool:
+        return self.best is not None and bound >= self.best.cost - _EQUAL

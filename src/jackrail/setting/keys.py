@@ -1,0 +1,75 @@
+"""One key of a tune: what its music costs at any slowdown, and at which slowdowns that changes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+from .events import Choice
+from .parts import Parts
+from .solver import Prepared
+
+BELOW = 1 - 1e-9
+"""A slowdown less by this share is on another step: it is more than the tolerance of the choice (`events.SHORT`)."""
+
+
+@dataclass(frozen=True)
+class Music:
+    """The best notes and chords of a key at a slowdown. cost: with the price of the key, without that of the tempo.
+
+    bound: nothing there costs less. steady_from: from this slowdown on these very choices are possible at this cost.
+    """
+
+    notes: Choice
+    chords: Choice
+    cost: float
+    bound: float
+    steady_from: float
+
+    @property
+    def proven(self) -> bool:
+        """Whether nothing costs less."""
+        return self.notes.proven and self.chords.proven
+
+    @property
+    def states(self) -> int:
+        """A measure of the work it took."""
+        return self.notes.states + self.chords.states
+
+
+class Key:
+    """One transposition in semitones. price: what it costs by itself, whatever the tempo. Its events are made when first asked for."""
+
+    def __init__(self, transpose: int, parts: Parts, price: float) -> None:
+        self.transpose, self.parts, self.price = transpose, parts, price
+
+    def at(self, slowdown: float) -> Music:
+        """The best music with everything `slowdown` times as long as written."""
+        notes, chords = self._notes.at(slowdown), self._chords.at(slowdown)
+        return Music(
+            notes,
+            chords,
+            self.price + notes.cost + chords.cost,
+            self.price + notes.bound + chords.bound,
+            max(notes.steady_from, chords.steady_from),
+        )
+
+    def steps(self, fastest: float, slowest: float) -> Iterator[tuple[float, Music]]:
+        """The music at every slowdown between two, as far as it changes, slowest first: each with the slowdown it is steady from.
+
+        Where a choice is not proven its step may be cut in two.
+        """
+        slowdown = slowest
+        while slowdown >= fastest:
+            music = self.at(slowdown)
+            yield max(fastest, music.steady_from), music
+            slowdown = music.steady_from * BELOW
+
+    @cached_property
+    def _notes(self) -> Prepared:
+        return Prepared(self.parts.notes(self.transpose), self.parts.rules)
+
+    @cached_property
+    def _chords(self) -> Prepared:
+        return self.parts.prepared_chords(self.transpose)

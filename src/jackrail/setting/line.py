@@ -1,0 +1,96 @@
+"""The exact choice for events that can use one voice only: a travelling bar, a fretted string, one hammer, one chord bar.
+
+Dynamic programming over (event, option): the most that a row of sounded events can save which ends there. Leaving everything out
+saves nothing; sounding an event saves what leaving it out costs less the option's own cost. The row before it is the one that saves
+most among those whose last event leaves the voice time to come, so rows are kept in order of what they save and the first that
+fits is the best: mostly the first or second.
+"""
+
+from __future__ import annotations
+
+from bisect import insort
+from collections.abc import Sequence
+
+from .events import SHORT, Choice, Event, Option, Rules
+
+Row = tuple["Row | None", int, Option]
+"""Events sounded, newest first: (earlier, index of the event, option)."""
+Way = tuple[int, float, Option]
+"""A way to sound an event that saves something: place, what it saves, the option."""
+_GRID = 2.0**40
+"""Savings are whole multiples of 2**-40: sums are exact, so equal rows tie exactly and the choice among them is always the same."""
+
+
+class Line:
+    """Events of one voice, in time order, prepared once for choosing at many slowdowns."""
+
+    def __init__(self, events: Sequence[Event], rules: Rules) -> None:
+        self._events = events
+        self._lost = sum(event.lost for event in events)
+        voice = next((event.options[0].voice for event in events if event.options), 0)
+        self._arrivals = rules.arrivals[voice]
+        known: dict[tuple[int, float], list[Way]] = {}
+        self._steps: list[tuple[int, float, float, float, list[Way]]] = []
+        for index, (onset_s, lost, options, hold_s, cut) in enumerate(events):
+            key = id(options), lost
+            ways = known.get(key)
+            if ways is None:
+                ways = known[key] = [(o.place, round((lost - o.cost) * _GRID) / _GRID, o) for o in options if o.cost < lost]
+            if ways:
+                self._steps.append((index, onset_s, onset_s + hold_s, cut, ways))
+
+    def at(self, slowdown: float) -> Choice:
+        """The cheapest choice with every onset times `slowdown`."""
+        saved, row, looked = self._best_row(slowdown)
+        cost = self._lost - saved
+        options: list[Option | None] = [None] * len(self._events)
+        steady_from, after = self._steady_from(row, slowdown), row
+        while after is not None:
+            after, index, options[index] = after
+        return Choice(cost, tuple(options), proven=True, states=looked, bound=cost, steady_from=steady_from)
+
+    def _steady_from(self, row: Row | None, slowdown: float) -> float:
+        """From which slowdown on a row that was chosen at `slowdown` is possible at the same cost."""
+        least, reach, events = 0.0, slowdown * (1 + SHORT), self._events
+        while row is not None and row[0] is not None:
+            (_, early, first), late, option = row[0], row[1], row[2]
+            needs, moves = self._arrivals[option.place]
+            onset_s, _, _, hold_s, cut = events[early]
+            gap_s = events[late][0] - onset_s
+            least = max(least, needs[first.place] / gap_s)
+            if cut and first.place != option.place and (gap_s - hold_s) * reach >= moves[first.place]:
+                least = max(least, moves[first.place] / (gap_s - hold_s))
+            row = row[0]
+        return min(least, slowdown)
+
+    def _best_row(self, slowdown: float) -> tuple[float, Row | None, int]:
+        """What the best row of events saves, the row, and how many rows there were.
+
+        The inner loop of fitting. A row that is cut, because its voice must leave before its last event has rung its share, saves
+        less by `cut`, so one further down may still be better until what it saves is too little by itself.
+        """
+        arrivals = self._arrivals
+        stretch = slowdown * (1 + SHORT)
+        ranked: list[tuple[float, int, float, float, float, int, Row]] = []
+        count = 0
+        for index, onset_s, held_s, cut, ways in self._steps:
+            now = onset_s * stretch
+            held = held_s * stretch
+            fresh = []
+            for place, saves, option in ways:
+                needs, moves = arrivals[place]
+                best, before = 0.0, None
+                for total, _, at, until, dear, start, row in reversed(ranked):
+                    if total <= best:
+                        break
+                    if now - at >= needs[start]:
+                        if start == place or now - until >= moves[start]:
+                            best, before = total, row
+                            break
+                        if total - dear > best:
+                            best, before = total - dear, row
+                count += 1
+                fresh.append((best + saves, count, now, held, cut, place, (before, index, option)))
+            for one in fresh:
+                insort(ranked, one)
+        return (ranked[-1][0], ranked[-1][6], count) if ranked else (0.0, None, 0)
