@@ -40,8 +40,8 @@ def moves_of(setting: Setting, ensemble: Ensemble, tune: Tune, least_ring_s: flo
             after = setting.notes[following[note.voice]]
             if after.place != note.place:
                 voice = ensemble.voices[note.voice]
-                takes_s = voice.move_s[note.place][after.place]
-                spare_s = after.onset_s - takes_s - note.onset_s - least_ring_s
+                takes_s = (voice.slide_s if after.slid else voice.move_s)[note.place][after.place]
+                spare_s = after.onset_s - takes_s - (note.again_s or (note.onset_s,))[-1] - least_ring_s
                 names = voice.places[note.place].name, voice.places[after.place].name
                 moves.append(Move(tune.place(tune.notes[after.index].onset_q), after.onset_s, voice.id, *names, takes_s, spare_s))
         following[note.voice] = number

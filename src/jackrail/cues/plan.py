@@ -7,12 +7,12 @@ its pull-in, a finger by those and the settling of the string, a carriage by its
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import pairwise
 
 from jackrail.machine.mechanism import ChordBar, FrettedString, Hammer, KickedPick, Pluck, TravellingStop
 from jackrail.motion.ensemble import Ensemble
 from jackrail.motion.voice import Voice
 from jackrail.setting.fingers import finger_holds
+from jackrail.setting.legs import legs_of, struck_at_s
 from jackrail.setting.model import SetNote, Setting
 
 from .model import Cue
@@ -35,7 +35,7 @@ def plan_cues(setting: Setting, ensemble: Ensemble) -> tuple[Cue, ...]:
                 cues += [Cue(hold.on_s, hold.coil, "hold"), Cue(hold.off_s, hold.coil, "release")]
             cues += _pluck_cues(notes, part.pluck, voice)
         elif isinstance(part, Hammer):
-            cues += [Cue(note.onset_s - voice.lead_s, part.coil, "pulse", part.pulse_s) for note in notes]
+            cues += [Cue(at_s - voice.lead_s, part.coil, "pulse", part.pulse_s) for note in notes for at_s in struck_at_s(note)]
     for at_s, v in [*((s.onset_s, s.voice) for s in setting.strokes), *((b.onset_s, b.voice) for b in setting.beats)]:
         struck = mechanism.voices[v]
         if isinstance(struck, ChordBar | Hammer):
@@ -44,17 +44,14 @@ def plan_cues(setting: Setting, ensemble: Ensemble) -> tuple[Cue, ...]:
 
 
 def _travel_cues(notes: list[SetNote], part: TravellingStop, voice: Voice) -> Iterator[Cue]:
-    """One move before the first note, then one for each change of stop."""
+    """One move before the first note, then every one that the setting knows of."""
     motor = part.carriage.motor
     yield Cue(0.0, motor, "move", voice.places[notes[0].place].steps)
-    for note, after in pairwise(notes):
-        if note.leave_s is not None:
-            yield Cue(note.leave_s, motor, "move", voice.places[after.place].steps)
+    yield from (Cue(leg.start_s, motor, "move", leg.target) for leg in legs_of(notes, voice))
 
 
 def _pluck_cues(notes: list[SetNote], pluck: Pluck, voice: Voice) -> Iterator[Cue]:
-    for note in notes:
-        at_s = note.onset_s - voice.lead_s
+    for at_s in (struck_s - voice.lead_s for note in notes for struck_s in struck_at_s(note)):
         if isinstance(pluck, KickedPick):
             yield Cue(at_s, pluck.coil, "pulse", pluck.pulse_s)
         else:

@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import math
+from bisect import bisect_right
+
+from jackrail.findings import count
+from jackrail.performance import SoundedNote
 from jackrail.pitch import pitch_name
-from jackrail.setting.model import Loss
+from jackrail.setting.model import Loss, SetNote
 from jackrail.setting.naming import note_named
 from jackrail.tune.model import Quarters
 from jackrail.work import Work
 
 from .clock import Clock
 from .ladders import Ladder, ladders_of
-from .panels import Level, Lost, Panel, Sound
+from .panels import Level, Lost, Panel, Sound, SoundKind
 from .scales import Linear
 
 _EDGE = 7.0
 _ROW = 13.0
 _CURRENT_HEIGHT = 32.0
 _STROKE_S = 0.05
+_SAME_S = 1e-6
 _SOURCES = {"proposed": " (proposed)", "estimated": " (told from the accompaniment)"}
 
 
@@ -45,18 +51,38 @@ def _melody_panels(work: Work) -> list[Panel]:
 
 
 def _notes(ladder: Ladder, work: Work) -> list[Sound]:
-    """Each note of the ladder's voices, from its onset until its voice leaves or it stops ringing."""
+    """Each stroke of each note of the ladder's voices, until the next, or its voice leaves, or it stops ringing."""
     sounds = []
-    for note, sounded in zip(work.setting.notes, work.performance.notes, strict=True):
+    strokes = {voice.id: [one for one in work.performance.notes if one.voice == voice.id] for voice in work.ensemble.voices}
+    for note in work.setting.notes:
         y = ladder.places.get((note.voice, note.place))
         if y is not None:
-            rings_s = sounded.duration_s if note.leave_s is None else min(sounded.duration_s, note.leave_s - note.onset_s)
+            pieces = _pieces(note, strokes[work.ensemble.voices[note.voice].id])
             place = work.tune.place(work.tune.notes[note.index].onset_q)
             small = ", a small note" if note.ornamental else ""
-            title = f"{place}: {pitch_name(note.midi)}, {rings_s:.2f} s{_moved(note.octaves)}{small}"
-            label = pitch_name(note.midi) if ladder.one_voice and not small else ""
-            sounds.append(Sound(note.onset_s, note.onset_s + rings_s, y, "folded" if note.octaves else "note", title, label))
+            rings = f"{pieces[-1][1] - note.onset_s:.2f} s{_moved(note.octaves)}{small}{_played(note)}"
+            title, label = f"{place}: {pitch_name(note.midi)}, {rings}", pitch_name(note.midi) if ladder.one_voice and not small else ""
+            kind: SoundKind = "folded" if note.octaves else "note"
+            sounds += [Sound(*piece, y, kind, title, "" if number else label) for number, piece in enumerate(pieces)]
     return sounds
+
+
+def _pieces(note: SetNote, sounded: list[SoundedNote]) -> list[tuple[float, float]]:
+    """From when to when each stroke of a note rings; what its bar glides into begins there. sounded: strokes of its voice."""
+    starts = (note.onset_s, *note.again_s)
+    rings = [sounded[max(0, bisect_right(sounded, at_s + _SAME_S, key=lambda one: one.onset_s) - 1)] for at_s in starts]
+    leaves_s = math.inf if note.leave_s is None else note.leave_s
+    ends = [min(after_s, one.onset_s + one.duration_s, leaves_s) for one, after_s in zip(rings, (*starts[1:], math.inf), strict=True)]
+    return [(at_s, max(at_s, end_s)) for at_s, end_s in zip(starts, ends, strict=True)]
+
+
+def _played(note: SetNote) -> str:
+    """How it is played, where that is not by one stroke on its beat."""
+    slid = ", its bar slides into it" if note.slid else ""
+    again = f", struck {count(len(note.again_s), 'time')} more" if note.again_s else ""
+    sways = ", its bar sways" if note.vibrato else ""
+    ahead = f", {1000 * note.ahead_s:.0f} ms before its beat" if note.ahead_s else ""
+    return f"{slid}{again}{sways}{ahead}"
 
 
 def _moved(octaves: int) -> str:

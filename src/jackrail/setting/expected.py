@@ -3,42 +3,44 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
+from itertools import zip_longest
 
-from jackrail.machine.geometry import semitones_at
-from jackrail.machine.instrument import Instrument, String
-from jackrail.machine.mechanism import FrettedString, TravellingStop
-from jackrail.motion.axis import Axis
+from jackrail.machine.instrument import Instrument
+from jackrail.machine.mechanism import FrettedString, TravellingStop, VoicePart
 from jackrail.motion.ensemble import Ensemble
-from jackrail.motion.voice import Place
-from jackrail.performance import Glide, Performance, SoundedNote, Stroke
+from jackrail.motion.voice import Voice
+from jackrail.performance import Performance, SoundedNote, Stroke
 
 from .fingers import finger_holds
+from .gliding import BarOnString
+from .legs import legs_of, struck_at_s
 from .model import SetNote, Setting
 
-_GLIDE_POINTS = 12
 _TAIL_S = 1.0
 
 
 def expected_performance(setting: Setting, ensemble: Ensemble) -> Performance:
-    """What sounds if the machine does exactly what the setting says.
+    """What sounds if the machine does exactly what the setting says: a `SoundedNote` for each strike.
 
-    A note rings until its voice sounds again, a finger lifts from its string, or its source has died away. A string
-    under a travelling bar goes on ringing while the bar slides to the next stop: that is its glide.
+    It rings until its voice strikes again, a finger lifts from its string, or its source has died away. A string under a travelling
+    bar goes on ringing while the bar slides to the next stop or sways: that is its glide.
     """
     voices = ensemble.voices
     lifts_s = _lifts_s(setting, ensemble)
-    following: dict[int, SetNote] = {}
-    notes = []
-    for note in reversed(setting.notes):
-        notes.append(_sounded(note, following.get(note.voice), lifts_s, ensemble))
-        following[note.voice] = note
+    notes_of: dict[int, list[SetNote]] = {}
+    for note in setting.notes:
+        notes_of.setdefault(note.voice, []).append(note)
+    sounded = [one for v, notes in notes_of.items() for one in _sounded(v, notes, lifts_s, ensemble)]
     strokes = [Stroke(s.onset_s, voices[s.voice].id, voices[s.voice].chord, voices[s.voice].sources) for s in setting.strokes]
     strokes += [Stroke(b.onset_s, voices[b.voice].id, "", voices[b.voice].sources) for b in setting.beats]
     strokes.sort(key=lambda stroke: stroke.onset_s)
     ends = [note.onset_s + max(note.written_s, voices[note.voice].rearm_s) for note in setting.notes]
+    ends += [at_s + voices[note.voice].rearm_s for note in setting.notes for at_s in note.again_s]
     ends += [stroke.onset_s + voices[stroke.voice].rearm_s for stroke in setting.strokes]
     ends += [beat.onset_s + voices[beat.voice].rearm_s for beat in setting.beats]
-    return Performance(tuple(reversed(notes)), tuple(strokes), max(ends, default=0.0) + _TAIL_S)
+    sounded.sort(key=lambda note: note.onset_s)
+    return Performance(tuple(sounded), tuple(strokes), max(ends, default=0.0) + _TAIL_S)
 
 
 def _lifts_s(setting: Setting, ensemble: Ensemble) -> dict[int, float]:
@@ -51,43 +53,32 @@ def _lifts_s(setting: Setting, ensemble: Ensemble) -> dict[int, float]:
     return lifts_s
 
 
-def _sounded(note: SetNote, after: SetNote | None, lifts_s: dict[int, float], ensemble: Ensemble) -> SoundedNote:
-    voice, part = ensemble.voices[note.voice], ensemble.mechanism.voices[note.voice]
-    place, source = voice.places[note.place], voice.sources[0]
+def _sounded(v: int, notes: list[SetNote], lifts_s: dict[int, float], ensemble: Ensemble) -> Iterator[SoundedNote]:
+    """Every strike of one voice. notes: those of this voice, in time order."""
+    voice, part = ensemble.voices[v], ensemble.mechanism.voices[v]
+    source, bar = voice.sources[0], _bar(part, notes, voice, ensemble)
     ring_s = _ring_s(source, ensemble.instrument)
-    until_s = after.onset_s if after is not None else math.inf
-    glide: tuple[Glide, ...] = ()
-    if note.leave_s is not None and after is not None:
-        if isinstance(part, TravellingStop):
-            path = _glide(place, voice.places[after.place], ensemble.instrument.string(source), ensemble.axes[part.carriage.motor])
-            waits_s = note.leave_s - note.onset_s
-            glide = tuple(Glide(waits_s + point.after_s, point.cents) for point in path if waits_s + point.after_s < ring_s)
-        else:
-            until_s = note.leave_s
-    until_s = min(until_s, lifts_s.get(note.index, math.inf))
-    return SoundedNote(
-        onset_s=note.onset_s,
-        duration_s=min(until_s - note.onset_s, ring_s),
-        midi=note.midi,
-        cents=place.cents,
-        voice=voice.id,
-        source=source,
-        glide=glide,
-    )
+    strikes = [(at_s, note) for note in notes for at_s in struck_at_s(note)]
+    for (at_s, note), (next_s, _) in zip_longest(strikes, strikes[1:], fillvalue=(math.inf, notes[-1])):
+        place = voice.places[note.place]
+        until_s = min(next_s, lifts_s.get(note.index, math.inf), math.inf if bar or note.leave_s is None else note.leave_s)
+        yield SoundedNote(
+            onset_s=at_s,
+            duration_s=min(until_s - at_s, ring_s),
+            midi=note.midi,
+            cents=place.cents,
+            voice=voice.id,
+            source=source,
+            glide=bar.glide(at_s, min(next_s, at_s + ring_s), place) if bar else (),
+        )
+
+
+def _bar(part: VoicePart, notes: list[SetNote], voice: Voice, ensemble: Ensemble) -> BarOnString | None:
+    if not isinstance(part, TravellingStop):
+        return None
+    return BarOnString(ensemble.instrument.string(part.string), ensemble.axes[part.carriage.motor], list(legs_of(notes, voice)))
 
 
 def _ring_s(source: str, instrument: Instrument) -> float:
     sounder = instrument.sounder(source)
     return sounder.ring_s if sounder is not None else instrument.string(source).ring_s
-
-
-def _glide(start: Place, end: Place, string: String, axis: Axis) -> tuple[Glide, ...]:
-    """Pitch while the bar slides, from its leaving, at steps crowded towards both ends, where it changes speed."""
-    total, sign = abs(end.steps - start.steps), 1 if end.steps > start.steps else -1
-    struck = semitones_at(string.scale_length_mm, start.position_mm)
-    points = []
-    for index in range(_GLIDE_POINTS + 1):
-        step = round(total * (1 - math.cos(math.pi * index / _GLIDE_POINTS)) / 2)
-        here = semitones_at(string.scale_length_mm, axis.position_at(start.steps + sign * step))
-        points.append(Glide(axis.ramp.step_time_s(step, total), 100 * (here - struck)))
-    return tuple(points)

@@ -1,0 +1,1 @@
+"""Idiom: what players do beside striking each note once, put into the time that the fit leaves."""
