@@ -39,7 +39,8 @@ def expected_performance(setting: Setting, ensemble: Ensemble) -> Performance:
     ends += [at_s + voices[note.voice].rearm_s for note in setting.notes for at_s in note.again_s]
     ends += [stroke.onset_s + voices[stroke.voice].rearm_s for stroke in setting.strokes]
     ends += [beat.onset_s + voices[beat.voice].rearm_s for beat in setting.beats]
-    sounded.sort(key=lambda note: note.onset_s)
+    order = {(voices[note.voice].id, at_s): number for number, note in enumerate(setting.notes) for at_s in struck_at_s(note)}
+    sounded.sort(key=lambda one: (one.onset_s, order[one.voice, one.onset_s]))
     return Performance(tuple(sounded), tuple(strokes), max(ends, default=0.0) + _TAIL_S)
 
 
