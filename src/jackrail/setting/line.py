@@ -18,7 +18,7 @@ Row = tuple["Row | None", int, Option]
 Way = tuple[int, float, Option]
 """A way to sound an event that saves something: place, what it saves, the option."""
 _GRID = 2.0**40
-"""Savings are whole multiples of 2**-40: sums are exact, so equal rows tie exactly and the choice among them is always the same."""
+"""Costs are whole multiples of 2**-40: sums are exact, so equal rows tie exactly and the choice among them is always the same."""
 
 
 class Line:
@@ -26,7 +26,7 @@ class Line:
 
     def __init__(self, events: Sequence[Event], rules: Rules) -> None:
         self._events = events
-        self._lost = sum(event.lost for event in events)
+        self._lost = sum(_exact(event.lost) for event in events)
         voice = next((event.options[0].voice for event in events if event.options), 0)
         self._arrivals = rules.arrivals[voice]
         known: dict[tuple[int, float], list[Way]] = {}
@@ -35,9 +35,9 @@ class Line:
             key = id(options), lost
             ways = known.get(key)
             if ways is None:
-                ways = known[key] = [(o.place, round((lost - o.cost) * _GRID) / _GRID, o) for o in options if o.cost < lost]
+                ways = known[key] = [(o.place, _exact(lost) - _exact(o.cost), o) for o in options if o.cost < lost]
             if ways:
-                self._steps.append((index, onset_s, onset_s + hold_s, cut, ways))
+                self._steps.append((index, onset_s, onset_s + hold_s, _exact(cut), ways))
 
     def at(self, slowdown: float) -> Choice:
         """The cheapest choice with every onset times `slowdown`."""
@@ -94,3 +94,8 @@ class Line:
             for one in fresh:
                 insort(ranked, one)
         return (ranked[-1][0], ranked[-1][6], count) if ranked else (0.0, None, 0)
+
+
+def _exact(cost: float) -> float:
+    """A cost on the grid."""
+    return round(cost * _GRID) / _GRID

@@ -64,13 +64,23 @@ class Parts:
     def notes(self, transpose: int) -> tuple[Event, ...]:
         """Melody events. Options are every place of the pitch and, but for small notes, of its octaves at a price."""
         ways = {key: self._ways(key[0] + transpose, small=key[1]) for key in self._weight_of}
+        options = {
+            (midi, small, lost): tuple(Option(v, p, share * lost, octaves) for v, p, share, octaves in ways[midi, small])
+            for midi, small, lost in set(self._kinds)
+        }
+        share, cut = self.taste.least_share, self.taste.cut
         events = [
-            Event(at, lost, tuple(Option(v, p, share * lost, octaves) for v, p, share, octaves in ways[note.midi, note.ornamental]))
-            for note, at, lost in zip(self.tune.notes, self.onsets_s, self.weights, strict=True)
+            Event(onset_s, kind[2], options[kind], share * length_s, cut * kind[2])
+            for kind, onset_s, length_s in zip(self._kinds, self.onsets_s, self.lengths_s, strict=True)
         ]
         for index in self.barred:
             events[index] = events[index]._replace(options=())
         return tuple(events)
+
+    @cached_property
+    def _kinds(self) -> list[tuple[int, bool, float]]:
+        """Key, whether it is a small note, and weight of each note: equal ones can be sounded in the same ways."""
+        return [(note.midi, note.ornamental, weight) for note, weight in zip(self.tune.notes, self.weights, strict=True)]
 
     def _ways(self, midi: int, *, small: bool) -> list[tuple[int, int, float, int]]:
         """Voice, place, cost as a share of leaving the note out, octaves moved: none for a small note, which would be a leap."""
