@@ -12,9 +12,13 @@ from .wishes import Wishes
 
 _KEPT_APART = re.compile(r"kept apart,? [^(]*\(--ornaments\)")
 _ORNAMENTS = {
-    "all": "tried, as asked for (--ornaments all)",
-    "graces": "kept apart; of them only grace notes are tried, as asked for (--ornaments graces)",
+    ("all", False): "tried, as asked for (--ornaments all)",
+    ("all", True): "tried, as asked for (--ornaments all)",
+    ("graces", False): "kept apart; of them only grace notes are tried, as asked for (--ornaments graces)",
+    ("graces", True): "kept apart; of them only grace notes and slides are tried, as asked for (--ornaments graces, --slides written)",
+    ("none", True): "kept apart; of them only slides are tried, as asked for (--slides written)",
 }
+"""What is done with ornaments, by `Wishes.ornaments` and whether written slides are wished for."""
 _TOLD = "chords are told from"
 _LEFT_OUT = {"written": "the chords written in the file", "estimated": "the chords told from the accompaniment"}
 
@@ -25,8 +29,9 @@ def as_asked(tune: Tune, wishes: Wishes) -> Tune:
     left_out = heard is not tune
 
     def put_right(sentence: str) -> str:
-        if wishes.ornaments in _ORNAMENTS:
-            sentence = _KEPT_APART.sub(_ORNAMENTS[wishes.ornaments], sentence)
+        done = _ORNAMENTS.get((wishes.ornaments, wishes.slides == "written"))
+        if done is not None:
+            sentence = _KEPT_APART.sub(done, sentence)
         return sentence.replace(_TOLD, "chords could be told from") if left_out else sentence
 
     said = f"{_LEFT_OUT.get(tune.harmony, 'the chords')} are left out, as asked for (--harmony {wishes.harmony})"

@@ -51,9 +51,11 @@ def embellished(tune: Tune, which: Literal["none", "graces", "all"]) -> Tune:
     return written_out(tune, which)[0]
 
 
-def written_out(tune: Tune, which: Literal["none", "graces", "all"]) -> tuple[Tune, tuple[Ornament, ...]]:
-    """`embellished`, and the ornaments that found no room."""
-    wanted = _one_of_each(one for one in tune.ornaments if which == "all" or (which == "graces" and one.kind in ("grace", "after-grace")))
+def written_out(tune: Tune, which: Literal["none", "graces", "all"], *, slides: bool = False) -> tuple[Tune, tuple[Ornament, ...]]:
+    """`embellished`, and the ornaments that found no room. slides: those too, whatever else is wanted."""
+    kinds = {"grace", "after-grace"} if which == "graces" else set()
+    kinds |= {"slide"} if slides else set()
+    wanted = _one_of_each(one for one in tune.ornaments if which == "all" or one.kind in kinds)
     if not wanted:
         return tune, ()
     bench = _Bench(tune)
