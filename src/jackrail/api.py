@@ -37,7 +37,8 @@ from jackrail.roll.dry_run import play_on_paper
 from jackrail.roll.listing import list_roll
 from jackrail.roll.machine_block import numbering_of, pack_machine
 from jackrail.roll.roll import unpack_roll
-from jackrail.setting.fit import arrange
+from jackrail.setting.fit import arrange, fit, trade_off
+from jackrail.setting.front import Front
 from jackrail.setting.model import Setting
 from jackrail.setting.taste import Taste
 from jackrail.setting.wishes import Wishes
@@ -51,6 +52,7 @@ __all__ = [
     "Choice",
     "Fault",
     "Finding",
+    "Front",
     "Image",
     "Machine",
     "Offer",
@@ -79,6 +81,7 @@ __all__ = [
     "rehearse_work",
     "setting_json",
     "skipped_finding",
+    "trade_off_of",
     "worst",
     "write_image",
     "write_new_machine",
@@ -91,12 +94,17 @@ _STARTERS = ("machine.toml", "tune.abc")
 
 def fit_tune(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> Setting:
     """The best setting of a tune for a machine, without the stages after it."""
-    return arrange_tune(machine, tune, wishes)[1]
+    return fit(tune, make_ensemble(machine.instrument, machine.mechanism).voices, machine.name, wishes)
 
 
 def arrange_tune(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> tuple[Tune, Setting]:
     """The tune as it is to be played, with the small notes and the chords wished for or proposed, and its best setting."""
     return arrange(tune, make_ensemble(machine.instrument, machine.mechanism).voices, machine.name, wishes)
+
+
+def trade_off_of(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> Front:
+    """What a maker can choose from for a tune: tempo against notes kept against sustain."""
+    return trade_off(tune, make_ensemble(machine.instrument, machine.mechanism).voices, wishes)
 
 
 def setting_json(machine: Machine, setting: Setting) -> dict[str, object]:

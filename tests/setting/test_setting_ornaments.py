@@ -183,8 +183,3 @@ def test_all_wrong_wishes_are_told_at_once():
     with pytest.raises(BadInput) as bad:
         Wishes(ornaments="some", harmony="mine")
     assert [fault.where for fault in bad.value.faults] == ["--ornaments", "--harmony"]
-
-
-def test_a_fit_takes_the_tune_as_it_is():
-    made = with_ornaments(LINE, (1, 69, "grace", (71,)))
-    assert fit(made, hammers(67, 69, 71), "Hammers", STAY).small_total == 0

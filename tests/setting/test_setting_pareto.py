@@ -3,26 +3,9 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from jackrail.setting.pareto import falls, spread_out, unbeaten
+from jackrail.setting.pareto import spread_out, unbeaten
 
-COSTS = st.lists(st.integers(0, 6), min_size=1, max_size=60).map(lambda costs: sorted(map(float, costs), reverse=True))
 SCORES = st.lists(st.tuples(st.integers(0, 4), st.integers(0, 4), st.integers(0, 2)), min_size=1, max_size=15)
-
-
-@given(COSTS)
-def test_every_fall_is_found_and_nothing_else(costs):
-    assert falls(costs.__getitem__, len(costs)) == [0, *(i for i in range(1, len(costs)) if costs[i] < costs[i - 1])]
-
-
-def test_equal_costs_between_are_not_looked_at():
-    looked = []
-
-    def cost_at(index):
-        looked.append(index)
-        return 0.0 if index >= 700 else 1.0
-
-    assert falls(cost_at, 1000) == [0, 700]
-    assert len(looked) == len(set(looked)) <= 14
 
 
 @given(SCORES)

@@ -230,25 +230,34 @@ def _is_roll(path: Path) -> bool:
 @click.argument("tune", type=_FILE)
 @reading_options
 @fitting_options
+@click.option("--front", is_flag=True, help="List what could be had instead: tempo against notes against sustain.")
 @click.option("--json", "as_json", is_flag=True, help="Print the setting as JSON.")
-def fit(machine: Path, tune: Path, as_json: bool, **wishes: Any) -> None:
+def fit(machine: Path, tune: Path, front: bool, as_json: bool, **wishes: Any) -> None:
     """Say what MACHINE keeps of TUNE and what it gives up.
 
+    With --front: the points to choose from; --point N takes one, here
+    and in perform and rehearse.
+
     \b
-    Example:
+    Examples:
       jackrail fit mine/machine.toml mine/tune.abc --tempo 80%
+      jackrail fit mine/machine.toml mine/tune.abc --front
     """
     from jackrail import api
 
     from .show import show_setting, working
+    from .show_front import show_front
 
     with working("fitting", quiet=as_json):
-        built, read = api.load_machine(machine), api.read_tune(tune, choice_of(wishes))
-        arranged, setting = api.arrange_tune(built, read, wishes_of(wishes))
+        built, read, wanted = api.load_machine(machine), api.read_tune(tune, choice_of(wishes)), wishes_of(wishes)
+        arranged, setting = api.arrange_tune(built, read, wanted)
+        choices = api.trade_off_of(built, read, wanted) if front else None
     if as_json:
-        _print_json(api.setting_json(built, setting))
-    else:
+        _print_json(api.setting_json(built, setting) if choices is None else choices.to_json())
+    elif choices is None:
         show_setting(setting, arranged)
+    else:
+        show_front(choices, setting)
     raise SystemExit(1 if setting.notes_kept == 0 else 0)
 
 

@@ -39,7 +39,7 @@ def show_faults(faults: Sequence[Fault], *, as_json: bool) -> None:
     if as_json:
         sys.stdout.write(json.dumps({"faults": [asdict(fault) for fault in faults]}, indent=1) + "\n")
         return
-    console = _console(stderr=True)
+    console = terminal(stderr=True)
     console.print(Text(f"{count(len(faults), 'thing')} to mend:", "bold"))
     for fault in faults:
         console.print(Padding(Text(fault.where or "input", "bold"), (0, 0, 0, 2)))
@@ -51,7 +51,7 @@ def show_faults(faults: Sequence[Fault], *, as_json: bool) -> None:
 @contextmanager
 def working(what: str, *, quiet: bool) -> Iterator[None]:
     """A moving mark on the error stream while something takes time; nothing when that is no terminal."""
-    console = _console(stderr=True)
+    console = terminal(stderr=True)
     if quiet or not console.is_terminal:
         yield
         return
@@ -61,7 +61,7 @@ def working(what: str, *, quiet: bool) -> Iterator[None]:
 
 def show_work(work: Work, paths: Sequence[Path], rehearsal: Rehearsal | None, findings: Sequence[Finding]) -> None:
     """One screen: what was made, what was given up, what was heard, what to open."""
-    console = _console()
+    console = terminal()
     memory, comparison = work.memory, work.comparison
     _setting_head(console, work.setting, work.tune)
     _losses(console, work.setting)
@@ -99,7 +99,7 @@ def _heard(rehearsal: Rehearsal) -> str:
 
 def show_rehearsal(rehearsal: Rehearsal, findings: Sequence[Finding]) -> None:
     """A rehearsal: what was heard, what the board noticed, what the rails bore."""
-    console = _console()
+    console = terminal()
     table = _table()
     table.add_row("heard", _heard(rehearsal))
     if rehearsal.injected:
@@ -140,7 +140,7 @@ def _counted(rehearsal: Rehearsal) -> str:
 def show_paths(paths: Sequence[Path]) -> None:
     """The files that were made."""
     for path in paths:
-        _console().print(f"  made  {path}")
+        terminal().print(f"  made  {path}")
 
 
 def show_pairs(pairs: Sequence[tuple[str, str]]) -> None:
@@ -148,12 +148,12 @@ def show_pairs(pairs: Sequence[tuple[str, str]]) -> None:
     table = _table()
     for name, text in pairs:
         table.add_row(name, text)
-    _console().print(table)
+    terminal().print(table)
 
 
 def show_setting(setting: Setting, tune: Tune) -> None:
     """A setting: what is kept, what is given up and why. tune: as it is played."""
-    console = _console()
+    console = terminal()
     _setting_head(console, setting, tune)
     _losses(console, setting)
     _told(console, setting.warnings, setting.remarks)
@@ -161,7 +161,7 @@ def show_setting(setting: Setting, tune: Tune) -> None:
 
 def show_tune(tune: Tune) -> None:
     """What a reader understood of a tune."""
-    console = _console()
+    console = terminal()
     console.print(Text(tune.title or "(no title)", "bold"))
     table, repeated = _table(), any(bar.time > 1 for bar in tune.bars)
     table.add_row("notes", f"{len(tune.notes)}, {tune.seconds_at(tune.end_q):.0f} s" + (" with repeats played out" if repeated else ""))
@@ -203,7 +203,7 @@ def _told(console: Console, warnings: Sequence[str], remarks: Sequence[str]) -> 
 
 def show_offers(offers: Sequence[Offer]) -> None:
     """What is in a file, with the words that choose it and what helps to choose; a star marks what is read unasked."""
-    console = _console()
+    console = terminal()
     rows = [_offer_row(offer) for offer in offers]
     heads = ("", "to ask for it", "name", "notes", "range", "together", "what it is")
     used = [index for index in range(len(heads)) if any(row[index] for row in rows)]
@@ -227,14 +227,14 @@ def _offer_row(offer: Offer) -> tuple[str, ...]:
 
 def show_findings(machine: str, findings: Mapping[str, Sequence[Finding]]) -> None:
     """Findings about a machine, then about each tune on it. Remarks of the reader are left to `read` and to the report."""
-    console = _console()
+    console = terminal()
     for tune, found in findings.items():
         shown = [finding for finding in found if (finding.code, finding.severity) != ("tune.reading", "note")]
         console.print(Text(f"{tune or machine}:", "bold"), "" if shown else "nothing found")
         _findings(console, shown)
 
 
-def _console(*, stderr: bool = False) -> Console:
+def terminal(*, stderr: bool = False) -> Console:
     """A console that prints names and titles as they are, whatever brackets and colons they hold."""
     return Console(stderr=stderr, highlight=False, markup=False, emoji=False)
 
@@ -267,11 +267,18 @@ def _setting_head(console: Console, setting: Setting, tune: Tune) -> None:
         table.add_row("chords", f"{setting.chords_kept} of {setting.chords_total}{simpler}{left_out}")
     if setting.harmony in _SOURCES and setting.strokes:
         table.add_row("", f"{_SOURCES[setting.harmony]}: {chords_named(tune, setting)}; none were written")
-    proof = "no setting costs less, by the weights in docs/fitting.md" if setting.optimal else "a better setting may exist"
-    table.add_row("proof", proof)
+    table.add_row("proof", _proof(setting))
     for number, sentence in enumerate(setting.why):
         table.add_row("" if number else "why", sentence)
     console.print(table)
+
+
+def _proof(setting: Setting) -> str:
+    if setting.optimal:
+        return "no setting costs less, by the weights in docs/fitting.md"
+    if setting.point is not None:
+        return f"point {setting.point} of the trade-off, as asked for: fit --front lists them"
+    return "a better setting may exist"
 
 
 def _losses(console: Console, setting: Setting) -> None:

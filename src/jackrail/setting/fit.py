@@ -3,23 +3,26 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from itertools import count
 from time import perf_counter
 
 from jackrail.faults import BadInput, Fault
 from jackrail.motion.voice import Voice
 from jackrail.tune.embellish import written_out
-from jackrail.tune.model import Tune
+from jackrail.tune.model import Ornament, Tune
 
 from .asked import as_asked
 from .explain import Explainer, with_roomless
+from .front import Front, front_of, point_of
 from .harmony import chord_bars, propose
+from .idiom.slides import with_slides
 from .leaving import with_leaving
 from .model import SetBeat, SetNote, SetStroke, Setting
 from .parts import Parts
 from .search import Found, Search
+from .sounding import chosen_notes
 from .why import why
 from .wishes import Wishes, slowdown_for, transpositions_for, written_tempo
 
@@ -28,57 +31,79 @@ _MOST_TRIES = 8
 """Searches with ever fewer ornaments before all are left out."""
 
 
-def fit(tune: Tune, voices: tuple[Voice, ...], machine_name: str, wishes: Wishes | None = None) -> Setting:
-    """The setting of least cost (see `Taste`) of a tune for the voices of a machine.
+@dataclass(frozen=True)
+class _Task:
+    """What a fit chooses from. full: the tune with its small notes written out; roomless: ornaments without room; by_key: see `Search`."""
 
-    Raises BadInput for wishes that cannot be read or met, or for a tune without notes.
-    """
-    wishes = wishes or Wishes()
-    if not tune.notes:
-        raise BadInput(Fault("tune", "the tune has no notes", tune.title))
-    parts = Parts(tune, voices, wishes.weights, wishes.strum)
-    found = _search(parts, {}, transpositions_for(parts, wishes), slowdown_for(tune, wishes))
-    return _setting(parts, found, machine_name, wishes)
+    full: Tune
+    roomless: Sequence[Ornament]
+    parts: Parts
+    by_key: Mapping[int, Parts]
+    keys: list[int]
+    slowdown: float | None
+
+    def parts_in(self, transpose: int) -> Parts:
+        """The tune as it is in a key, with the chords proposed there."""
+        return self.by_key.get(transpose % 12, self.parts)
 
 
 def arrange(tune: Tune, voices: tuple[Voice, ...], machine_name: str, wishes: Wishes | None = None) -> tuple[Tune, Setting]:
-    """The tune as it is to be played, with the small notes and chords wished for, and its setting of least cost.
+    """The tune as it is to be played, with the small notes and chords wished for, and its setting of least cost (see `Taste`).
 
     Where there are no chords and `wishes` allow it, some are proposed from the machine's chord bars, those that cost least together
-    with the key, the tempo and all else. Raises BadInput like `fit` and `embellished`.
+    with the key, the tempo and all else. With `Wishes.point` it is that point of the trade-off. Raises BadInput for wishes that cannot be
+    read or met, for a tune without notes, and like `written_out`.
     """
     wishes = wishes or Wishes()
+    task = _task(tune, voices, wishes)
+    found = _search(task)
+    if wishes.point is not None:
+        taken = point_of(_front(task, found), wishes.point)
+        found = replace(taken.found, bound=found.bound, proven=taken.chosen and found.proven, search_s=found.search_s)
+    parts = task.parts_in(found.transpose)
+    setting = with_slides(_setting(parts, found, machine_name, wishes), parts.tune, tune.ornaments, voices, wishes)
+    return parts.tune, with_roomless(setting, task.full, task.roomless)
+
+
+def fit(tune: Tune, voices: tuple[Voice, ...], machine_name: str, wishes: Wishes | None = None) -> Setting:
+    """The setting of `arrange`, without the tune."""
+    return arrange(tune, voices, machine_name, wishes)[1]
+
+
+def trade_off(tune: Tune, voices: tuple[Voice, ...], wishes: Wishes | None = None) -> Front:
+    """What could be had instead: tempo against notes against sustain. Raises BadInput like `arrange`."""
+    task = _task(tune, voices, wishes or Wishes())
+    return _front(task, _search(task))
+
+
+def _front(task: _Task, found: Found) -> Front:
+    return front_of(task.parts, task.by_key, task.keys, task.slowdown, found)
+
+
+def _task(tune: Tune, voices: tuple[Voice, ...], wishes: Wishes) -> _Task:
+    """The tune as it is wished for, prepared, with what chords are proposed for it in each key."""
     heard = as_asked(tune, wishes)
-    full, roomless = written_out(heard, wishes.ornaments)
-    full, setting = _arrange(heard, full, voices, machine_name, wishes)
-    return full, with_roomless(setting, full, roomless)
-
-
-def _arrange(heard: Tune, full: Tune, voices: tuple[Voice, ...], machine_name: str, wishes: Wishes) -> tuple[Tune, Setting]:
-    """The tune with what chords are proposed for it, and its setting. full: `heard` with its small notes written out."""
-    bars = chord_bars(voices) if wishes.harmony == "any" and not heard.chords else []
-    if not bars or not heard.notes:
-        return full, fit(full, voices, machine_name, wishes)
+    full, roomless = written_out(heard, wishes.ornaments, slides=wishes.slides == "written")
+    if not full.notes:
+        raise BadInput(Fault("tune", "the tune has no notes", tune.title))
     parts = Parts(full, voices, wishes.weights, wishes.strum)
-    keys = transpositions_for(parts, wishes)
-    proposals = propose(heard, bars, sorted({transpose % 12 for transpose in keys}))
-    by_key = {
-        key: parts.with_chords(proposal.added_to(full), wishes.weights.harmony * proposal.cost) for key, proposal in proposals.items()
-    }
-    found = _search(parts, by_key, keys, slowdown_for(full, wishes))
-    chosen = by_key[found.transpose % 12]
-    return chosen.tune, _setting(chosen, found, machine_name, wishes)
+    keys, slowdown = transpositions_for(parts, wishes), slowdown_for(full, wishes)
+    bars = chord_bars(voices) if wishes.harmony == "any" and not heard.chords else []
+    proposals = propose(heard, bars, sorted({transpose % 12 for transpose in keys})) if bars else {}
+    share = wishes.weights.harmony
+    by_key = {key: parts.with_chords(proposal.added_to(full), share * proposal.cost) for key, proposal in proposals.items()}
+    return _Task(full, roomless, parts, by_key, keys, slowdown)
 
 
-def _search(parts: Parts, by_key: Mapping[int, Parts], transpositions: list[int], slowdown: float | None) -> Found:
+def _search(task: _Task) -> Found:
     """The arrangement of least cost, again without such ornaments as would not be whole in it until there is none.
 
     What was set aside in one key might have been whole in another, so then nothing is proven any more but that nothing costs less than
     was found before any was set aside.
     """
-    began_s, least = perf_counter(), -math.inf
+    began_s, least, parts = perf_counter(), -math.inf, task.parts
     for done in count():
-        found = Search(parts, by_key).run(transpositions, slowdown)
+        found = Search(parts, task.by_key).run(task.keys, task.slowdown)
         least = found.bound if done == 0 else least
         torn = parts.torn({index for index, option in enumerate(found.notes.options) if option is not None and option.octaves == 0})
         if not torn:
@@ -88,7 +113,7 @@ def _search(parts: Parts, by_key: Mapping[int, Parts], transpositions: list[int]
 
 
 def _setting(parts: Parts, found: Found, machine_name: str, wishes: Wishes) -> Setting:
-    tune, notes = parts.tune, _notes(parts, found)
+    tune, notes = parts.tune, chosen_notes(parts, found)
     strokes = [
         SetStroke(moment.onset_s * found.slowdown, option.voice, moment.symbol.symbol, moment.repeated)
         for moment, option in zip(parts.moments, found.chords.options, strict=True)
@@ -116,30 +141,12 @@ def _setting(parts: Parts, found: Found, machine_name: str, wishes: Wishes) -> S
         cost=found.cost,
         bound=found.bound,
         search_s=found.search_s,
+        point=wishes.point,
         small_total=sum(note.ornamental for note in tune.notes),
         harmony=tune.harmony or ("written" if tune.chords else ""),
         warnings=tune.warnings,
         remarks=tune.remarks,
     )
-
-
-def _notes(parts: Parts, found: Found) -> list[SetNote]:
-    lengths_s = parts.lengths_kept_s({index for index, option in enumerate(found.notes.options) if option is not None})
-    return [
-        SetNote(
-            index=index,
-            onset_s=parts.onsets_s[index] * found.slowdown,
-            written_s=lengths_s[index] * found.slowdown,
-            midi=parts.tune.notes[index].midi + found.transpose + 12 * option.octaves,
-            octaves=option.octaves,
-            voice=option.voice,
-            place=option.place,
-            ornamental=parts.tune.notes[index].ornamental,
-            slid=option.slid,
-        )
-        for index, option in enumerate(found.notes.options)
-        if option is not None
-    ]
 
 
 def _beats(parts: Parts, slowdown: float) -> list[SetBeat]:

@@ -98,9 +98,9 @@ class Setting:
     tempo_factor: 1 is the written tempo, 0.5 half as fast. notes_total counts the notes of the tune that are no small ones,
     small_total the small notes of its ornaments, with those that found no room, chords_total its chord symbols but those of
     silence. optimal: proven the least cost; cost in units of one ordinary note left out (see `Taste`); bound: no setting can cost
-    less, equal to the cost when it is optimal; search_s: how long the search took. harmony: where the chords come from, see `Tune`.
-    warnings, remarks: those of the tune as it is played. damps: when dampers are on their strings. why: a sentence on the
-    tempo and one on the key.
+    less, equal to the cost when it is optimal; search_s: how long the search took; point: of the trade-off, where one was asked
+    for. harmony: where the chords come from, see `Tune`. warnings, remarks: those of the tune as it is played. damps: when dampers
+    are on their strings. why: a sentence on the tempo and one on the key.
     """
 
     title: str
@@ -120,6 +120,7 @@ class Setting:
     cost: float
     bound: float = 0.0
     search_s: float = field(default=0.0, compare=False)
+    point: int | None = None
     small_total: int = 0
     harmony: HarmonySource = ""
     warnings: tuple[str, ...] = ()
@@ -169,6 +170,7 @@ class Setting:
             "cost": round(self.cost, 6),
             "bound": round(self.bound, 6),
             "search_s": round(self.search_s, 3),
+            "point": self.point,
             "lead_in_s": round(self.lead_in_s, 6),
             "warnings": list(self.warnings),
             "remarks": list(self.remarks),

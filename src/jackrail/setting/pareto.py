@@ -1,40 +1,12 @@
-"""Fronts of what cannot all be had at once: steps of a falling cost, points that no other beats, a few that stand for many."""
+"""Fronts of what cannot all be had at once: points that no other beats, and a few that stand for many."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 Scores = tuple[float, ...]
 """What a point offers, each the more the better."""
-
-
-def falls(cost_at: Callable[[int], float], count: int, least: float = 1e-9) -> list[int]:
-    """0 and every index below `count` at which a cost that never rises is lower than before, looking at as few as it can.
-
-    cost_at: asked once for an index. least: a fall of less is none. Between two indices of equal cost nothing is looked at, so k falls
-    take about k log2(count) looks.
-    """
-    if not count:
-        return []
-    known: dict[int, float] = {}
-
-    def cost(index: int) -> float:
-        if index not in known:
-            known[index] = cost_at(index)
-        return known[index]
-
-    found, open_spans = [0], [(0, count - 1)]
-    while open_spans:
-        low, high = open_spans.pop()
-        if low == high or cost(low) - cost(high) < least:
-            continue
-        if high == low + 1:
-            found.append(high)
-            continue
-        middle = (low + high) // 2
-        open_spans += [(middle, high), (low, middle)]
-    return sorted(found)
 
 
 def unbeaten(scores: Sequence[Scores], tolerance: float = 1e-9) -> list[int]:
