@@ -97,7 +97,7 @@ def front_of(parts: Parts, by_key: Mapping[int, Parts], keys: list[int], slowdow
     for cut in dict.fromkeys((_ONLY_BETWEEN_EQUALS, parts.taste.cut, _AS_MUCH_AS_NOTES)):
         weighed = {key: _weighing(one, cut) for key, one in by_key.items()}
         steps = _steps(Search(_weighing(parts, cut), weighed), keys, slowdown, parts.taste.least_tempo)
-        tries += [_point(parts, by_key, step, chosen=False) for step in steps]
+        tries += [_point(parts, by_key, _priced(step, parts, cut), chosen=False) for step in steps]
     best = [tries[index] for index in unbeaten([point.scores for point in tries], _ALIKE)]
     few = spread_out([point.scores for point in best], MOST_POINTS, [index for index, point in enumerate(best) if point.chosen])
     shown = sorted((best[index] for index in few), key=lambda point: (-point.tempo_factor, -point.notes_share, -point.sustain_share))
@@ -117,6 +117,13 @@ def _weighing(parts: Parts, cut: float) -> Parts:
     other = copy(parts)
     other.taste = replace(parts.taste, cut=cut)
     return other
+
+
+def _priced(step: Found, parts: Parts, cut: float) -> Found:
+    """An arrangement that was found where a note cut short costs this share, at what it costs by the taste itself."""
+    chosen = zip(parts.weights, step.notes.options, strict=True)
+    cuts = step.notes.cost - sum(weight if option is None else option.cost for weight, option in chosen)
+    return replace(step, cost=step.cost + cuts * (parts.taste.cut / cut - 1))
 
 
 def _steps(search: Search, transpositions: list[int], slowdown: float | None, least_tempo: float) -> Iterator[Found]:
