@@ -31,7 +31,7 @@ def plan_cues(setting: Setting, ensemble: Ensemble) -> tuple[Cue, ...]:
             cues += _travel_cues(notes, part, voice)
             cues += _pluck_cues(notes, part.pluck, voice)
         elif isinstance(part, FrettedString):
-            for hold in finger_holds(notes, part, voice, mechanism):
+            for hold in finger_holds(notes, voice):
                 cues += [Cue(hold.on_s, hold.coil, "hold"), Cue(hold.off_s, hold.coil, "release")]
             cues += _pluck_cues(notes, part.pluck, voice)
         elif isinstance(part, Hammer):

@@ -26,6 +26,7 @@ from jackrail.machine.mechanism import (
 from jackrail.machine.stops import stops_of
 
 from .axis import Axis
+from .heat import Blow, Endurance, Press
 
 GUARD_S = 0.0005
 """Kept free between two commands to one device, so that the packing of a roll (50 us either way) never makes them overlap."""
@@ -58,7 +59,8 @@ class Voice:
     to sound at place q (0 for p == q). ready_s[p]: from homed and at rest to the first sound at place p. rearm_s: least time
     between two onsets. lead_s: from the command that strikes to the sound. chord: its name, for a chord bar. settle_s: how much of
     each move is settling. slide_s[p][q]: of gliding from p to q while the string rings, infinite where it cannot; empty for a voice that
-    cannot glide at all. ring_s: in which its string fades by 60 dB.
+    cannot glide at all. ring_s: in which its string fades by 60 dB. blow: the coil that strikes, None where a motor does. presses[p]:
+    the finger that holds the string down at p, None where none does; empty for a voice without fingers.
     """
 
     id: str
@@ -73,6 +75,8 @@ class Voice:
     slide_s: tuple[tuple[float, ...], ...] = ()
     ring_s: float = 0.0
     settle_s: float = 0.0
+    blow: Blow | None = None
+    presses: tuple[Press | None, ...] = ()
 
     @property
     def travels(self) -> bool:
@@ -112,6 +116,18 @@ def pluck_rearm_s(pluck: Pluck, mechanism: Mechanism, axes: dict[str, Axis]) -> 
     return axes[pluck.motor].ramp.duration_s(mechanism.motor(pluck.motor).microsteps_per_turn) + GUARD_S
 
 
+def _pluck_blow(pluck: Pluck, mechanism: Mechanism) -> Blow | None:
+    return _blow(pluck.coil, pluck.pulse_s, mechanism) if isinstance(pluck, KickedPick) else None
+
+
+def _blow(coil_id: str, pulse_s: float, mechanism: Mechanism) -> Blow:
+    return Blow(pulse_s, _endurance(mechanism.coil(coil_id)))
+
+
+def _endurance(coil: Coil) -> Endurance:
+    return Endurance(coil.max_on_s, coil.max_duty)
+
+
 def _pulse_rearm_s(coil_id: str, pulse_s: float, mechanism: Mechanism) -> float:
     return pulse_s + coil_release_s(mechanism.coil(coil_id), mechanism) + GUARD_S
 
@@ -149,6 +165,7 @@ def _travelling(part: TravellingStop, string: String, mechanism: Mechanism, axes
         slide_s=tuple(tuple(_travel_s(p, q, axis, settle_s=0.0) or math.inf for q in places) for p in places),
         ring_s=string.ring_s,
         settle_s=part.carriage.settle_s,
+        blow=_pluck_blow(part.pluck, mechanism),
     )
 
 
@@ -180,6 +197,8 @@ def _fretted(part: FrettedString, string: String, mechanism: Mechanism, axes: di
         rearm_s=max(pluck_rearm_s(part.pluck, mechanism, axes), afresh_s),
         lead_s=lead_s,
         settle_s=part.settle_s,
+        blow=_pluck_blow(part.pluck, mechanism),
+        presses=(None, *(Press(coil.id, press_s[fret], lift_s[fret], _endurance(coil)) for fret, coil in sorted(coils.items()))),
     )
 
 
@@ -196,6 +215,7 @@ def _hammer(part: Hammer, instrument: Instrument, mechanism: Mechanism) -> Voice
         ready_s=(lead_s,),
         rearm_s=_pulse_rearm_s(part.coil, part.pulse_s, mechanism),
         lead_s=lead_s,
+        blow=_blow(part.coil, part.pulse_s, mechanism),
     )
 
 
@@ -210,5 +230,6 @@ def _chord_bar(part: ChordBar, mechanism: Mechanism) -> Voice:
         ready_s=(lead_s,),
         rearm_s=_pulse_rearm_s(part.coil, part.pulse_s, mechanism),
         lead_s=lead_s,
+        blow=_blow(part.coil, part.pulse_s, mechanism),
         chord=part.chord,
     )

@@ -14,6 +14,7 @@ from itertools import pairwise
 from jackrail.findings import Finding
 from jackrail.machine.mechanism import Coil, TravellingStop
 from jackrail.motion.ensemble import Ensemble
+from jackrail.motion.heat import Endurance
 
 from .dry_run import plucks_of, spans_of, ticks_where
 from .format import QUEUE_COMMANDS, Op
@@ -76,23 +77,16 @@ def _coil_spans(roll: Roll, number: int, coil: Coil, pulse_s: float) -> tuple[li
 
 
 def _heat_findings(coil: Coil, spans: Sequence[tuple[float, float]]) -> list[Finding]:
-    """An error when a coil is on so long and so often that the board would switch it off and stop.
-
-    On, it gathers heat by 1 - max_duty a second; off, it loses max_duty a second; more than max_on_s (1 - max_duty) is too
-    much. So it bears max_on_s from cold, and in the long run the share max_duty (in the spirit of IEC 60034-1, duty S3).
-    """
-    gathers, loses = 1 - coil.max_duty, coil.max_duty
-    heat_s, cooled_from_s = 0.0, 0.0
-    for on_s, off_s in spans:
-        heat_s = max(0.0, heat_s - (on_s - cooled_from_s) * loses) + (off_s - on_s) * gathers
-        cooled_from_s = off_s
-        if heat_s > (coil.max_on_s + _SLACK_S) * gathers:
-            share = f"{100 * coil.max_duty:g} % of the time"
-            text = f"the coil {coil.id!r} grows too hot: the board would stop here, since it may be on for {share}"
-            values = round(heat_s / gathers, 4), coil.max_on_s
-            advice = "play it slower, shorten the pulse, or use a coil that may be on for longer"
-            return [Finding("coil.duty", "error", f"{on_s:.3f} s", text, *values, "s", advice)]
-    return []
+    """An error when a coil is on so long and so often that the board would switch it off and stop."""
+    hot = Endurance(coil.max_on_s, coil.max_duty).first_too_hot(spans, _SLACK_S)
+    if hot is None:
+        return []
+    on_s, as_long_s = hot
+    share = f"{100 * coil.max_duty:g} % of the time"
+    text = f"the coil {coil.id!r} grows too hot: the board would stop here, since it may be on for {share}"
+    values = round(as_long_s, 4), coil.max_on_s
+    advice = "play it slower, shorten the pulse, or use a coil that may be on for longer"
+    return [Finding("coil.duty", "error", f"{on_s:.3f} s", text, *values, "s", advice)]
 
 
 def _queue_findings(roll: Roll) -> list[Finding]:

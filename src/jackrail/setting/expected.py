@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from itertools import zip_longest
 
 from jackrail.machine.instrument import Instrument
-from jackrail.machine.mechanism import FrettedString, TravellingStop, VoicePart
+from jackrail.machine.mechanism import TravellingStop, VoicePart
 from jackrail.motion.ensemble import Ensemble
 from jackrail.motion.voice import Voice
 from jackrail.performance import Performance, SoundedNote, Stroke
@@ -47,10 +47,10 @@ def expected_performance(setting: Setting, ensemble: Ensemble) -> Performance:
 def _lifts_s(setting: Setting, ensemble: Ensemble) -> dict[int, float]:
     """For each note (by index) after which a finger is let go, when that is."""
     lifts_s: dict[int, float] = {}
-    for v, (part, voice) in enumerate(zip(ensemble.mechanism.voices, ensemble.voices, strict=True)):
-        if isinstance(part, FrettedString):
+    for v, voice in enumerate(ensemble.voices):
+        if voice.presses:
             notes = [note for note in setting.notes if note.voice == v]
-            lifts_s |= {hold.notes[-1]: hold.off_s for hold in finger_holds(notes, part, voice, ensemble.mechanism)}
+            lifts_s |= {hold.notes[-1]: hold.off_s for hold in finger_holds(notes, voice)}
     return lifts_s
 
 

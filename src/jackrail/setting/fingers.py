@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from jackrail.machine.mechanism import Coil, FrettedString, Mechanism
-from jackrail.motion.voice import GUARD_S, Voice, coil_lead_s, coil_release_s
+from jackrail.motion.heat import Press
+from jackrail.motion.voice import GUARD_S, Voice
 
 from .model import SetNote
 
@@ -25,35 +25,33 @@ class Hold:
     notes: tuple[int, ...]
 
 
-def finger_holds(notes: list[SetNote], part: FrettedString, voice: Voice, mechanism: Mechanism) -> list[Hold]:
+def finger_holds(notes: list[SetNote], voice: Voice) -> list[Hold]:
     """Every hold of one fretted string's fingers. notes: those of this voice, in time order."""
-    coils = {finger.fret: mechanism.coil(finger.coil) for finger in part.fingers}
     holds: list[Hold] = []
     held: list[SetNote] = []
     for note, after in zip(notes, [*notes[1:], None], strict=False):
-        fret = voice.places[note.place].fret
-        if fret == 0:
+        press, fit_s = voice.presses[note.place], voice.settle_s + GUARD_S
+        if press is None:
             continue
-        coil, fit_s = coils[fret], part.settle_s + GUARD_S
         held.append(note)
-        on_s = held[0].onset_s - fit_s - coil_lead_s(coil, mechanism)
-        latest_s = on_s + coil.max_on_s
+        on_s = held[0].onset_s - fit_s - press.lead_s
+        latest_s = on_s + press.endurance.max_on_s
         if after is not None and after.place == note.place and after.onset_s + after.written_s <= latest_s:
             continue
-        off_s = _lift_s(note, after, coil, fit_s, mechanism)
+        off_s = _lift_s(note, after, press, fit_s)
         if off_s > latest_s:  # a rest follows that is longer than the coil may be on
             off_s = min(note.onset_s + note.written_s, latest_s)
         if after is not None and after.place == note.place:  # it cools as much as it grew hot, and is pressed again
-            pressed_s = after.onset_s - fit_s - coil_lead_s(coil, mechanism)
-            off_s = min(off_s, on_s + coil.max_duty * (pressed_s - on_s))
-        holds.append(Hold(coil.id, on_s, max(off_s, note.onset_s), tuple(one.index for one in held)))
+            pressed_s = after.onset_s - fit_s - press.lead_s
+            off_s = min(off_s, on_s + press.endurance.max_duty * (pressed_s - on_s))
+        holds.append(Hold(press.coil, on_s, max(off_s, note.onset_s), tuple(one.index for one in held)))
         held = []
     return holds
 
 
-def _lift_s(note: SetNote, after: SetNote | None, coil: Coil, fit_s: float, mechanism: Mechanism) -> float:
+def _lift_s(note: SetNote, after: SetNote | None, press: Press, fit_s: float) -> float:
     """When to let go so that the string is free in time for the next note, or when the last note is over."""
     if after is None:
         return note.onset_s + note.written_s
-    press_again_s = coil_lead_s(coil, mechanism) + GUARD_S if after.place == note.place else 0.0
-    return after.onset_s - fit_s - press_again_s - coil_release_s(coil, mechanism)
+    press_again_s = press.lead_s + GUARD_S if after.place == note.place else 0.0
+    return after.onset_s - fit_s - press_again_s - press.release_s
