@@ -21,7 +21,8 @@ from jackrail.roll.guard import guard_findings
 from jackrail.roll.machine_block import Numbering, numbering_of, pack_machine
 from jackrail.roll.roll import Roll, pack_roll, ticks_of, to_board, unpack_roll
 from jackrail.setting.expected import expected_performance
-from jackrail.setting.fit import arrange
+from jackrail.setting.fit import arrange, trade_off
+from jackrail.setting.front import Front
 from jackrail.setting.model import Setting
 from jackrail.setting.wishes import Wishes
 from jackrail.tune.model import Tune
@@ -53,6 +54,19 @@ class Work:
     traces: tuple[Trace, ...]
     memory: Memory
     findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True)
+class Alternatives:
+    """What could be had instead of a setting: other points of the trade-off."""
+
+    front: Front
+
+
+def alternatives_of(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> Alternatives:
+    """What could be had instead for a tune as it was read. Raises BadInput like `do_work`."""
+    ensemble = make_ensemble(machine.instrument, machine.mechanism)
+    return Alternatives(trade_off(tune, ensemble.voices, wishes))
 
 
 def do_work(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> Work:
