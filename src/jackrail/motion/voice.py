@@ -27,6 +27,7 @@ from jackrail.machine.stops import stops_of
 
 from .axis import Axis
 from .heat import Blow, Endurance, Press
+from .sway import Sway, sway_at
 
 GUARD_S = 0.0005
 """Kept free between two commands to one device, so that the packing of a roll (50 us either way) never makes them overlap."""
@@ -60,7 +61,8 @@ class Voice:
     between two onsets. lead_s: from the command that strikes to the sound. chord: its name, for a chord bar. settle_s: how much of
     each move is settling. slide_s[p][q]: of gliding from p to q while the string rings, infinite where it cannot; empty for a voice that
     cannot glide at all. ring_s: in which its string fades by 60 dB. blow: the coil that strikes, None where a motor does. presses[p]:
-    the finger that holds the string down at p, None where none does; empty for a voice without fingers.
+    the finger that holds the string down at p, None where none does; empty for a voice without fingers. sways[p]: how its bar can sway
+    there, None where it cannot; empty for a voice without a bar.
     """
 
     id: str
@@ -77,6 +79,7 @@ class Voice:
     settle_s: float = 0.0
     blow: Blow | None = None
     presses: tuple[Press | None, ...] = ()
+    sways: tuple[Sway | None, ...] = ()
 
     @property
     def travels(self) -> bool:
@@ -165,6 +168,7 @@ def _travelling(part: TravellingStop, string: String, mechanism: Mechanism, axes
         slide_s=tuple(tuple(_travel_s(p, q, axis, settle_s=0.0) or math.inf for q in places) for p in places),
         ring_s=string.ring_s,
         settle_s=part.carriage.settle_s,
+        sways=tuple(sway_at(place.steps, part.carriage, string, axis, 2 * GUARD_S) for place in places),
         blow=_pluck_blow(part.pluck, mechanism),
     )
 

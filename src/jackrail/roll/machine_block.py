@@ -43,7 +43,7 @@ _SLOWEST_HOMING_TICKS = 4000
 class Numbering:
     """By what number the roll names each axis, coil and stop: their order in the machine block.
 
-    stops: (motor id, steps) of each place of each carriage.
+    stops: (motor id, steps) of each place of each carriage, then of where its bar turns when it sways.
     """
 
     axes: tuple[str, ...]
@@ -53,11 +53,18 @@ class Numbering:
 
 def numbering_of(ensemble: Ensemble) -> Numbering:
     """The numbering of a machine: axes and stops in the order of its voices, coils in the order of its file."""
-    stops = [
-        (part.carriage.motor, place.steps)
+    bars = [
+        (part.carriage.motor, voice)
         for part, voice in zip(ensemble.mechanism.voices, ensemble.voices, strict=True)
         if isinstance(part, TravellingStop)
-        for place in voice.places
+    ]
+    stops = [(motor, place.steps) for motor, voice in bars for place in voice.places]
+    stops += [
+        (motor, place.steps + side * sway.swing_steps)
+        for motor, voice in bars
+        for place, sway in zip(voice.places, voice.sways, strict=True)
+        if sway is not None
+        for side in (1, -1)
     ]
     return Numbering(tuple(ensemble.axes), tuple(coil.id for coil in ensemble.mechanism.coils), tuple(stops))
 

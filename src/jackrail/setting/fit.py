@@ -17,7 +17,10 @@ from .asked import as_asked
 from .explain import Explainer, with_roomless
 from .front import Front, front_of, point_of
 from .harmony import chord_bars, propose
+from .idiom.doubling import struck_again
+from .idiom.rolling import rolled
 from .idiom.slides import with_slides
+from .idiom.vibrato import swaying
 from .leaving import with_leaving
 from .model import SetBeat, SetNote, SetStroke, Setting
 from .parts import Parts
@@ -62,6 +65,9 @@ def arrange(tune: Tune, voices: tuple[Voice, ...], machine_name: str, wishes: Wi
         found = replace(taken.found, bound=found.bound, proven=taken.chosen and found.proven, search_s=found.search_s)
     parts = task.parts_in(found.transpose)
     setting = with_slides(_setting(parts, found, machine_name, wishes), parts.tune, tune.ornaments, voices, wishes)
+    setting = rolled(setting, voices, wishes)
+    setting = struck_again(setting, parts.tune, voices, wishes)
+    setting = swaying(setting, voices, wishes)
     return parts.tune, with_roomless(setting, task.full, task.roomless)
 
 

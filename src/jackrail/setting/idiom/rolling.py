@@ -34,9 +34,20 @@ def rolled(setting: Setting, voices: tuple[Voice, ...], wishes: Wishes) -> Setti
         played = [moved.get(note.index, note) for note in together]
         notes += played
         before |= {note.voice: note for note in played}
-    notes.sort(key=lambda note: (note.onset_s, note.index))
+    notes = _cooled(setting.notes, notes, voices)
     left = with_leaving(notes, voices, early=wishes.leave == "early", least_ring_s=wishes.weights.least_ring_s)
     return replace(setting, notes=tuple(left))
+
+
+def _cooled(written: Sequence[SetNote], notes: Sequence[SetNote], voices: tuple[Voice, ...]) -> list[SetNote]:
+    """The notes as moved, but as written those of each voice whose coil would only now grow too hot: strokes came nearer together."""
+    hot = {v for v, voice in enumerate(voices) if not _borne(voice, notes, v) and _borne(voice, written, v)}
+    kept = [*(note for note in notes if note.voice not in hot), *(note for note in written if note.voice in hot)]
+    return sorted(kept, key=lambda note: (note.onset_s, note.index))
+
+
+def _borne(voice: Voice, notes: Sequence[SetNote], v: int) -> bool:
+    return voice.blow is None or voice.blow.bears(sorted(note.onset_s for note in notes if note.voice == v and not note.slid))
 
 
 def _moved(chord: Sequence[SetNote], before: dict[int, SetNote], voices: tuple[Voice, ...], rules: Rules) -> Iterator[tuple[int, SetNote]]:
