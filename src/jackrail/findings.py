@@ -24,6 +24,7 @@ FINDING_CODES: dict[str, str] = {
     "fit.slower": "the tune is played slower than written",
     "fit.nothing-left": "no note of the melody is left",
     "fit.not-proven": "the setting is good but not proven to be the best",
+    "fit.wish-unmet": "a manner of playing was wished for that no voice of the machine has",
     "time.tight": "a move that arrives with little time to spare",
     "time.late": "a note whose cues would sound it away from its beat",
     "roll.coil": "the packed roll would leave a coil on, switch it on twice, or keep it on for too long",

@@ -9,6 +9,7 @@ from jackrail.checks.current import Trace, current_findings, current_traces
 from jackrail.checks.fitting import fit_findings, tune_findings
 from jackrail.checks.machine import machine_findings
 from jackrail.checks.timing import Move, hold_findings, late_findings, moves_of, tight_findings
+from jackrail.checks.wishes import wish_findings
 from jackrail.cues.model import Cue
 from jackrail.cues.plan import plan_cues
 from jackrail.faults import BadInput, Fault
@@ -91,6 +92,7 @@ def do_work(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> Work:
         *tune_findings(tune, setting),
         *machine_findings(ensemble, machine.supply),
         *fit_findings(setting, tune),
+        *wish_findings(wishes, ensemble.voices),
         *late_findings(comparison),
         *guard_findings(roll, numbering, ensemble),
         *tight_findings(moves),

@@ -136,6 +136,12 @@ def driver_needs(voltage):
     return found(changed("quay_zither", ('driver_minimum = "9 V"', f'driver_minimum = "{voltage}"')), SOME)
 
 
+def vibrato_of(high_bar):
+    """The harp with middle and low bars that may not sway, asked for vibrato."""
+    harp = changed("slipway_harp", ('vibrato = "4 mm"', 'vibrato = "0 mm"'), ('vibrato = "3 mm"', f'vibrato = "{high_bar}"'))
+    return found(harp, tune((71, "4"), tempo=60.0), replace(KEEP, vibrato=True))
+
+
 def reader_said(*warnings):
     return found("tower_chimes", tune((67, "1"), warnings=warnings))
 
@@ -165,6 +171,8 @@ ALARMS = {
     "fit.slower": (lambda: at_the_best_tempo(leap(-0.001)), lambda: at_the_best_tempo(leap(0.001))),
     "fit.nothing-left": (lambda: zither((61, "1")), lambda: zither((61, "1"), (62, "1"))),  # no stop gives a C sharp
     "fit.not-proven": (lambda: twelve_hammers(14), lambda: twelve_hammers(3)),
+    # the carriage of the harp's high bar alone may sway, or none
+    "fit.wish-unmet": (lambda: vibrato_of("0 mm"), lambda: vibrato_of("3 mm")),
     "time.tight": (lambda: found("quay_zither", leap(0.0095), KEEP), lambda: found("quay_zither", leap(0.0105), KEEP)),
     "time.late": (lambda: roll_late_by(0.56), lambda: roll_late_by(0.44)),  # 0.5 ms is allowed, and packing may shift by 0.05 ms
     "coil.held-long": (lambda: held_for(1.0), lambda: held_for(0.97)),  # it goes down 24.5 ms before the note
@@ -209,6 +217,7 @@ GRAVITY = {
     "fit.nothing-left": "error",
     "fit.notes-lost": "warning",
     "fit.slower": "note",
+    "fit.wish-unmet": "note",
     "coil.held-long": "warning",
     "time.late": "error",
     "roll.coil": "error",
@@ -257,6 +266,21 @@ def test_a_chord_bar_with_one_string_too_many_rings_and_names_its_tone():
     assert finding.code == "chord.strings"
     assert "C does not belong" in finding.message
     assert "missing" not in finding.message
+
+
+@pytest.mark.parametrize(
+    "name, wishes, words",
+    [
+        ("quay_zither", {"vibrato": True, "rolled": True, "slides": "free"}, ["no bar of this machine may sway", "one voice alone"]),
+        ("twin_lute", {"vibrato": True, "rolled": True, "slides": "written"}, ["no bar of this machine may sway", "nothing slides"]),
+        ("slipway_harp", {"vibrato": True, "rolled": True, "slides": "free"}, []),
+        ("tower_chimes", {"strokes": "tremolo"}, []),
+    ],
+)
+def test_every_wish_that_a_machine_cannot_meet_is_told(name, wishes, words):
+    told = [finding.message for finding in found(name, SOME, replace(STAY, **wishes)) if finding.code == "fit.wish-unmet"]
+    assert len(told) == len(words)
+    assert all(word in message for word, message in zip(words, told, strict=True))
 
 
 def test_a_finding_has_a_code_of_the_catalogue():

@@ -187,6 +187,10 @@ class Setting:
                     "place": place_names[note.voice][note.place],
                     "leave_s": None if note.leave_s is None else round(note.leave_s, 6),
                     "ornamental": note.ornamental,
+                    "slid": note.slid,
+                    "again_s": [round(at_s, 6) for at_s in note.again_s],
+                    "vibrato": None if note.vibrato is None else asdict(note.vibrato),
+                    "ahead_s": round(note.ahead_s, 6),
                 }
                 for note in self.notes
             ],
