@@ -290,7 +290,7 @@ def _losses(console: Console, setting: Setting) -> None:
     console.print(Text(head, "bold"))
     for row in rows[:_MOST_ROWS]:
         more = f" and {len(row.places) - 1} more" if len(row.places) > 1 else ""
-        played = "left out" if row.played == "nothing" else f"as {row.played}"
+        played = {"nothing": "left out", "shorter": "shorter"}.get(row.played, f"as {row.played}")
         console.print(Padding(Text(f"{row.places[0]}{more}: {row.written} {played}, {row.reason}"), (0, 0, 0, 2)))
     if len(rows) > _MOST_ROWS:
         console.print(f"  and {count(len(rows) - _MOST_ROWS, 'more kind')}: see the report or --json")

@@ -14,6 +14,7 @@ from jackrail.setting.losses import gather
 from jackrail.work import Work
 
 from . import numbers, words
+from .notation import notation_of
 from .picture import picture_of
 from .rehearsed import rehearsed_of
 from .svg import clean
@@ -42,6 +43,7 @@ def render_report(work: Work, rehearsal: Rehearsal | None = None, findings: Sequ
             losses=gather(work.setting.losses),
             why=work.setting.why,
             names_differ=words.names_differ(work),
+            notation=notation_of(work),
             picture=picture_of(work),
             facts=numbers.facts(work),
             moves=numbers.moves_table(work),

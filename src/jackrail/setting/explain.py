@@ -16,7 +16,7 @@ from .naming import spelt_name
 from .parts import Parts
 from .search import Found
 from .solver import Option
-from .standing import Standing
+from .standing import AROUND, Standing
 
 
 class Explainer:
@@ -90,7 +90,7 @@ class Explainer:
         own = [option for option in options if option.octaves == 0]
         ways = self._least_hindered(index, own or list(options))
         if not ways:
-            return self._as_before(index) or "more of the notes around it could be kept without it"
+            return self._as_before(index) or AROUND
         judged = self._standing.judged(index, [way.other for way in ways])
         why = f"{self._text(index, ways, own or list(options))}; {judged}{self._at_tempo(ways)}"
         return why if own else f"no voice has {self._sounding(index, midi)}; in another octave {why}"

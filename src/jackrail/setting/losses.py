@@ -17,6 +17,7 @@ _WORDS: dict[LossKind, str] = {
     "chord-changed": "chord simplified",
 }
 
+_MOST_NAMES = 3
 _LATER: dict[LossKind, int] = {"note-cut": 1, "small-lost": 2}
 
 
@@ -34,14 +35,25 @@ class LossRow:
 def gather(losses: Iterable[Loss]) -> list[LossRow]:
     """One row for each different (kind, written, played, reason), in the order of their first places.
 
-    Notes cut short stand behind all that is missing or changed, small notes last.
+    Notes cut short are one row, since a travelling bar cuts most of its notes by a little; it stands behind all that is missing or
+    changed. Small notes come last.
     """
-    places: dict[tuple[LossKind, str, str, str], list[str]] = {}
+    rows: dict[tuple[str, ...], list[Loss]] = {}
     for loss in sorted(losses, key=lambda loss: _LATER.get(loss.kind, 0)):
-        where = places.setdefault((loss.kind, loss.written, loss.played, loss.reason), [])
-        if loss.kind != "small-lost" or where[-1:] != [loss.place]:
-            where.append(loss.place)
-    return [
-        LossRow(_WORDS[kind], written, played or "nothing", reason, tuple(where))
-        for (kind, written, played, reason), where in places.items()
-    ]
+        row = rows.setdefault(_alike(loss), [])
+        if loss.kind != "small-lost" or not row or row[-1].place != loss.place:
+            row.append(loss)
+    return [_row(row) for row in rows.values()]
+
+
+def _alike(loss: Loss) -> tuple[str, ...]:
+    return (loss.kind,) if loss.kind == "note-cut" else (loss.kind, loss.written, loss.played, loss.reason)
+
+
+def _row(row: list[Loss]) -> LossRow:
+    first, places = row[0], tuple(loss.place for loss in row)
+    if first.kind == "note-cut" and len(row) > 1:
+        names = list(dict.fromkeys(loss.written for loss in row))
+        written = ", ".join(names[:_MOST_NAMES]) + (" and others" if len(names) > _MOST_NAMES else "")
+        return LossRow(_WORDS[first.kind], written, "shorter", f"to be in time for what follows; the first {first.reason}", places)
+    return LossRow(_WORDS[first.kind], first.written, first.played or "nothing", first.reason, places)

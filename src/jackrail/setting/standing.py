@@ -9,6 +9,7 @@ from .melody import melody_of, written_lengths_q
 from .parts import Parts
 from .taste import accent
 
+AROUND = "without it more of the notes around it are kept, or ring longer"
 _ALIKE = 1e-9
 
 
@@ -24,7 +25,7 @@ class Standing:
         if self._tune.notes[index].ornamental:
             return "a small note gives way"
         if mine > sum(theirs) + _ALIKE:
-            return "more of the notes around it could be kept without it"
+            return AROUND
         if mine > min(theirs) + _ALIKE:
             return "it weighs less than its two neighbours together"
         if mine > min(theirs) - _ALIKE:
