@@ -37,22 +37,21 @@ from jackrail.roll.dry_run import play_on_paper
 from jackrail.roll.listing import list_roll
 from jackrail.roll.machine_block import numbering_of, pack_machine
 from jackrail.roll.roll import unpack_roll
-from jackrail.setting.fit import arrange, fit, trade_off
-from jackrail.setting.front import Front
+from jackrail.setting.fit import arrange, fit
 from jackrail.setting.model import Setting
 from jackrail.setting.taste import Taste
 from jackrail.setting.wishes import Wishes
 from jackrail.tune.choice import Choice, Offer
 from jackrail.tune.model import Tune
 from jackrail.tune.read import list_tunes, read_tune
-from jackrail.work import Work, do_work
+from jackrail.work import Alternatives, Work, alternatives_of, do_work
 
 __all__ = [
+    "Alternatives",
     "BadInput",
     "Choice",
     "Fault",
     "Finding",
-    "Front",
     "Image",
     "Machine",
     "Offer",
@@ -63,6 +62,7 @@ __all__ = [
     "Tune",
     "Wishes",
     "Work",
+    "alternatives_of",
     "arrange_tune",
     "check",
     "check_machine",
@@ -81,7 +81,6 @@ __all__ = [
     "rehearse_work",
     "setting_json",
     "skipped_finding",
-    "trade_off_of",
     "worst",
     "write_image",
     "write_new_machine",
@@ -100,11 +99,6 @@ def fit_tune(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> Sett
 def arrange_tune(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> tuple[Tune, Setting]:
     """The tune as it is to be played, with the small notes and the chords wished for or proposed, and its best setting."""
     return arrange(tune, make_ensemble(machine.instrument, machine.mechanism).voices, machine.name, wishes)
-
-
-def trade_off_of(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> Front:
-    """What a maker can choose from for a tune: tempo against notes kept against sustain."""
-    return trade_off(tune, make_ensemble(machine.instrument, machine.mechanism).voices, wishes)
 
 
 def setting_json(machine: Machine, setting: Setting) -> dict[str, object]:
@@ -240,10 +234,17 @@ def write_new_machine(folder: Path) -> tuple[Path, ...]:
     return targets
 
 
-def write_work(work: Work, out: Path, rehearsal: Rehearsal | None = None, findings: Sequence[Finding] | None = None) -> tuple[Path, ...]:
+def write_work(
+    work: Work,
+    out: Path,
+    rehearsal: Rehearsal | None = None,
+    findings: Sequence[Finding] | None = None,
+    others: Alternatives | None = None,
+) -> tuple[Path, ...]:
     """Write everything `perform` makes into the folder `out` and return the paths, the report first.
 
-    rehearsal: of this work, where there was one. findings: those to be written, of the work and its rehearsal when None. The
+    rehearsal: of this work, where there was one. findings: those to be written, of the work and its rehearsal when None. others: what
+    could be had instead, for the report. The
     image for the board, image.hex, is left out when it does not fit the flash: a finding of the work says so. An image.hex or
     rehearsal.json of an earlier tune is taken away then, so that what lies in `out` belongs together.
 
@@ -258,7 +259,7 @@ def write_work(work: Work, out: Path, rehearsal: Rehearsal | None = None, findin
     if findings is None:
         findings = [*work.findings, *(rehearsal_findings(rehearsal) if rehearsal else ())]
     makers: dict[str, Callable[[Path], object]] = {
-        "report.html": lambda path: _write_text(path, render_report(work, rehearsal, findings)),
+        "report.html": lambda path: _write_text(path, render_report(work, rehearsal, findings, others)),
         "sound.wav": lambda path: write_wav(path, render(work.performance, work.machine.instrument), 44100),
         "setting.json": lambda path: _write_json(path, work.setting.to_json(work.ensemble.voice_ids, work.ensemble.place_names)),
         "performance.json": lambda path: _write_json(path, work.performance.to_json()),

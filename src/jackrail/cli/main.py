@@ -102,15 +102,16 @@ def perform(machine: Path, tune: Path, out: str, no_rehearsal: bool, as_json: bo
     if not out.strip():
         raise api.BadInput(api.Fault("option", "is empty", "--out", hint="name a folder"))
     with working("fitting", quiet=as_json):
-        read = api.read_tune(tune, choice_of(wishes))
-        work = api.do_work(api.load_machine(machine), read, wishes_of(wishes))
+        built, read, wanted = api.load_machine(machine), api.read_tune(tune, choice_of(wishes)), wishes_of(wishes)
+        work = api.do_work(built, read, wanted)
+        others = api.alternatives_of(built, read, wanted)
     rehearsal, findings = None, list(work.findings)
     if not no_rehearsal:
         with working("rehearsing", quiet=as_json):
             rehearsal, told = _try_rehearsal(work)
         findings += told
     with working("making sound and report", quiet=as_json):
-        paths = api.write_work(work, Path(out), rehearsal, findings)
+        paths = api.write_work(work, Path(out), rehearsal, findings, others)
     if as_json:
         _print_json(
             {
@@ -251,7 +252,7 @@ def fit(machine: Path, tune: Path, front: bool, as_json: bool, **wishes: Any) ->
     with working("fitting", quiet=as_json):
         built, read, wanted = api.load_machine(machine), api.read_tune(tune, choice_of(wishes)), wishes_of(wishes)
         arranged, setting = api.arrange_tune(built, read, wanted)
-        choices = api.trade_off_of(built, read, wanted) if front else None
+        choices = api.alternatives_of(built, read, wanted).front if front else None
     if as_json:
         _print_json(api.setting_json(built, setting) if choices is None else choices.to_json())
     elif choices is None:

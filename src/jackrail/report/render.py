@@ -11,19 +11,23 @@ from jackrail.checks.heard import rehearsal_findings
 from jackrail.findings import Finding
 from jackrail.rehearsal.model import Rehearsal
 from jackrail.setting.losses import gather
-from jackrail.work import Work
+from jackrail.work import Alternatives, Work
 
 from . import numbers, words
 from .notation import notation_of
 from .picture import picture_of
 from .rehearsed import rehearsed_of
 from .svg import clean
+from .tradeoff import trade_off
 
 
-def render_report(work: Work, rehearsal: Rehearsal | None = None, findings: Sequence[Finding] = ()) -> str:
+def render_report(
+    work: Work, rehearsal: Rehearsal | None = None, findings: Sequence[Finding] = (), others: Alternatives | None = None
+) -> str:
     """The report on a work as HTML text: no network, no script, nothing outside but an optional sound.wav beside it.
 
     rehearsal: of this work, where there was one. findings: where there was none, the one that says why, if there is a reason.
+    others: what could be had instead, where that was worked out.
 
     The same work gives the same text, byte for byte. Titles and names may hold anything: they are escaped.
     """
@@ -45,6 +49,7 @@ def render_report(work: Work, rehearsal: Rehearsal | None = None, findings: Sequ
             names_differ=words.names_differ(work),
             notation=notation_of(work),
             picture=picture_of(work),
+            trade_off=trade_off(others.front, work.setting.point) if others else None,
             facts=numbers.facts(work),
             moves=numbers.moves_table(work),
             rails=numbers.rails_table(work),
