@@ -37,6 +37,7 @@ from jackrail.roll.dry_run import play_on_paper
 from jackrail.roll.listing import list_roll
 from jackrail.roll.machine_block import numbering_of, pack_machine
 from jackrail.roll.roll import unpack_roll
+from jackrail.setting.as_written import as_written, written_s
 from jackrail.setting.fit import arrange, fit
 from jackrail.setting.model import Setting
 from jackrail.setting.taste import Taste
@@ -44,7 +45,7 @@ from jackrail.setting.wishes import Wishes
 from jackrail.tune.choice import Choice, Offer
 from jackrail.tune.model import Tune
 from jackrail.tune.read import list_tunes, read_tune
-from jackrail.work import Alternatives, Work, alternatives_of, do_work
+from jackrail.work import LONGEST_S, Alternatives, Work, alternatives_of, do_work
 
 __all__ = [
     "Alternatives",
@@ -244,9 +245,9 @@ def write_work(
     """Write everything `perform` makes into the folder `out` and return the paths, the report first.
 
     rehearsal: of this work, where there was one. findings: those to be written, of the work and its rehearsal when None. others: what
-    could be had instead, for the report. The
-    image for the board, image.hex, is left out when it does not fit the flash: a finding of the work says so. An image.hex or
-    rehearsal.json of an earlier tune is taken away then, so that what lies in `out` belongs together.
+    could be had instead, for the report. The image for the board, image.hex, is left out when it does not fit the flash: a finding of
+    the work says so. before.wav, the tune as written, is left out when that lasts too long. Of these and rehearsal.json, what is not
+    made is taken away where it lies from an earlier tune, so that what is in `out` belongs together.
 
     All files are made in a hidden folder inside `out` and moved in when the last is done. If one cannot be moved in, those
     that were are taken back and what stood there before is restored; other files in `out` are left alone. Raises BadInput
@@ -261,6 +262,7 @@ def write_work(
     makers: dict[str, Callable[[Path], object]] = {
         "report.html": lambda path: _write_text(path, render_report(work, rehearsal, findings, others)),
         "sound.wav": lambda path: write_wav(path, render(work.performance, work.machine.instrument), 44100),
+        "before.wav": lambda path: write_wav(path, render(*as_written(work.setting, work.tune, work.ensemble)), 44100),
         "setting.json": lambda path: _write_json(path, work.setting.to_json(work.ensemble.voice_ids, work.ensemble.place_names)),
         "performance.json": lambda path: _write_json(path, work.performance.to_json()),
         "findings.json": lambda path: _write_json(path, {"findings": [finding.to_json() for finding in findings]}),
@@ -269,11 +271,13 @@ def write_work(
         "roll.txt": lambda path: _write_text(path, list_roll(work.roll, work.numbering)),
         "machine.bin": lambda path: path.write_bytes(work.machine_block),
     }
+    if written_s(work.tune) > LONGEST_S:
+        del makers["before.wav"]
     if work.memory.free_b >= 0:
         makers["image.hex"] = lambda path: _write_text(path, make_image(work.machine, [work]).to_hex())
     if rehearsal is not None:
         makers["rehearsal.json"] = lambda path: _write_json(path, rehearsal.to_json())
-    return _write_all(makers, out, stale=sorted({"image.hex", "rehearsal.json"} - makers.keys()))
+    return _write_all(makers, out, stale=sorted({"before.wav", "image.hex", "rehearsal.json"} - makers.keys()))
 
 
 def _write_all(makers: dict[str, Callable[[Path], object]], out: Path, stale: Sequence[str] = ()) -> tuple[Path, ...]:

@@ -35,7 +35,7 @@ def test_the_page_needs_nothing_from_outside_but_the_sound_beside_it(machine, tu
         attributes[name] for _, attributes in reader.starts for name in ("src", "href", "srcset", "data", "action") if name in attributes
     ]
     shapes = {f"#{attributes['id']}" for attributes in reader.all("path") if "id" in attributes}
-    assert sorted(set(sources) - shapes) == ["data:,", "sound.wav"]
+    assert sorted(set(sources) - shapes) == ["before.wav", "data:,", "sound.wav"]
     assert not re.search(r"https?:|//|@import|url\(|<script|<iframe|<object|<embed", text)
 
 

@@ -42,6 +42,7 @@ def render_report(
             verdict=words.verdict(work),
             outlook=words.outlook(counted),
             rehearsal_words=words.rehearsal_words(rehearsal, told) if rehearsal else words.not_rehearsed(findings),
+            before=words.before(work),
             rehearsed=rehearsed_of(work, rehearsal) if rehearsal else None,
             nothing_lost=words.nothing_lost(work),
             losses=gather(work.setting.losses),

@@ -8,12 +8,13 @@ from jackrail.checks.heard import NO_REHEARSAL
 from jackrail.findings import Finding, count
 from jackrail.machine.mechanism import TravellingStop
 from jackrail.rehearsal.model import Rehearsal
+from jackrail.setting.as_written import written_s
 from jackrail.setting.fit import key_name
 from jackrail.setting.melody import among_them
 from jackrail.setting.model import Setting
 from jackrail.setting.naming import chords_named, interval
 from jackrail.tune.model import Tune
-from jackrail.work import Work
+from jackrail.work import LONGEST_S, Work
 
 
 def verdict(work: Work) -> str:
@@ -45,6 +46,16 @@ def key(work: Work) -> str:
         return f"in the written key, {interval(shift)} than written"
     name = key_name(work.tune, shift)
     return f"in {name} instead of {key_name(work.tune, 0)}" if name else f"{interval(shift)} than written"
+
+
+def before(work: Work) -> str:
+    """What the sound of the tune as written is, to compare with; "" where it would last too long to be made."""
+    if written_s(work.tune) > LONGEST_S:
+        return ""
+    moved = ", in the key as played" if work.setting.transpose_semitones else ""
+    has_bars = any(voice.part == "chord" for voice in work.ensemble.voices)
+    silent = ", without its chords" if work.setting.chords_total and not has_bars else ""
+    return f"Beside it the tune as written: every note, at the written tempo{moved}{silent}"
 
 
 def _changes(work: Work) -> list[str]:
