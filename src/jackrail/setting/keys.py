@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
+from .alike import Alike
 from .events import Choice
 from .parts import Parts
 from .solver import Prepared
@@ -46,14 +48,23 @@ class Key:
 
     def at(self, slowdown: float) -> Music:
         """The best music with everything `slowdown` times as long as written."""
-        notes, chords = self._notes.at(slowdown), self._chords.at(slowdown)
-        return Music(
-            notes,
-            chords,
-            self.price + notes.cost + chords.cost,
-            self.price + notes.bound + chords.bound,
-            max(notes.steady_from, chords.steady_from),
-        )
+        return self.alike(self.free(slowdown), slowdown)
+
+    def free(self, slowdown: float) -> Music:
+        """The best music when what comes again need not be alike; music that is costs no less."""
+        return self._music(self._notes.free(slowdown), self._chords.at(slowdown))
+
+    def alike(self, free: Music, slowdown: float, enough: float = math.inf) -> Music:
+        """The best music of which what comes again is alike. free: what `free` gives at this slowdown.
+
+        Once nothing there can cost less than `enough` it need not be the best, its bound is true all the same.
+        """
+        notes = self._notes.alike(free.notes, slowdown, enough - self.price - free.chords.bound)
+        return free if notes is free.notes else self._music(notes, free.chords)
+
+    def _music(self, notes: Choice, chords: Choice) -> Music:
+        cost, bound = self.price + notes.cost + chords.cost, self.price + notes.bound + chords.bound
+        return Music(notes, chords, cost, bound, max(notes.steady_from, chords.steady_from))
 
     def steps(self, fastest: float, slowest: float) -> Iterator[tuple[float, Music]]:
         """The music at every slowdown between two, as far as it changes, slowest first: each with the slowdown it is steady from.
@@ -67,8 +78,8 @@ class Key:
             slowdown = music.steady_from * BELOW
 
     @cached_property
-    def _notes(self) -> Prepared:
-        return Prepared(self.parts.notes(self.transpose), self.parts.rules)
+    def _notes(self) -> Alike:
+        return Alike(self.parts.notes(self.transpose), self.parts.rules, self.parts.alike)
 
     @cached_property
     def _chords(self) -> Prepared:

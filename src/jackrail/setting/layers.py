@@ -9,7 +9,7 @@ optimum unless the state limit was reached, and it says so.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from .events import SHORT, Choice, Event, Link, Option, Rules, Sounded, steady_from
 
@@ -30,8 +30,16 @@ class Layers:
         self._slides = {option.voice for event in events for option in event.options if option.slid}
         self._links: dict[tuple[Busy, int, int], Link] = {}
 
+    def decided(self, does: Mapping[int, int | None]) -> Layers:
+        """The same events of which some, by their index, are to sound moved by so many octaves, or with None are to be left out."""
+        events = list(self._events)
+        for index, octaves in does.items():
+            options = tuple(option for option in events[index].options if option.octaves == octaves)
+            events[index] = events[index]._replace(options=options, lost=events[index].lost if octaves is None else math.inf)
+        return Layers(events, self._rules)
+
     def at(self, slowdown: float) -> Choice:
-        """The cheapest choice with every onset times `slowdown`."""
+        """The cheapest choice with every onset times `slowdown`; infinite where what is decided cannot be."""
         layer: Layer = {(): (0.0, None)}
         states, dropped = 0, math.inf
         for index in range(len(self._events)):

@@ -8,8 +8,11 @@ fits is the best: mostly the first or second.
 
 from __future__ import annotations
 
+import math
 from bisect import insort
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from copy import copy
+from operator import itemgetter
 
 from .events import SHORT, Choice, Event, Option, Rules
 
@@ -17,6 +20,8 @@ Row = tuple["Row | None", int, Option]
 """Events sounded, newest first: (earlier, index of the event, option)."""
 Way = tuple[int, float, Option]
 """A way to sound an event that saves something: place, what it saves, the option."""
+Step = tuple[int, float, float, float, list[Way]]
+"""An event that can be sounded: index, onset, until when it should ring, what it costs when it does not, ways."""
 _GRID = 2.0**40
 """Costs are whole multiples of 2**-40: sums are exact, so equal rows tie exactly and the choice among them is always the same."""
 
@@ -29,8 +34,9 @@ class Line:
         self._lost = sum(_exact(event.lost) for event in events)
         voice = next((event.options[0].voice for event in events if event.options), 0)
         self._arrivals = rules.arrivals[voice]
+        self._forced = self._dear = 0.0
         known: dict[tuple[int, float], list[Way]] = {}
-        self._steps: list[tuple[int, float, float, float, list[Way]]] = []
+        self._steps: list[Step] = []
         for index, (onset_s, lost, options, hold_s, cut) in enumerate(events):
             key = id(options), lost
             ways = known.get(key)
@@ -39,10 +45,30 @@ class Line:
             if ways:
                 self._steps.append((index, onset_s, onset_s + hold_s, _exact(cut), ways))
 
+    def decided(self, does: Mapping[int, int | None]) -> Line:
+        """The same events of which some, by their index, are to sound moved by so many octaves, or with None are to be left out."""
+        forced = {index: octaves for index, octaves in does.items() if octaves is not None}
+        # sounding one of these saves more than all else together; a power of two, for sums to stay exact
+        most = self._lost + sum(option.cost for index in forced for option in self._events[index].options)
+        dear = 2.0 ** math.ceil(math.log2(2.0 * most + 1.0))
+        steps = [step for step in self._steps if step[0] not in does]
+        for index, octaves in forced.items():
+            onset_s, lost, options, hold_s, cut = self._events[index]
+            ways = [(o.place, dear + _exact(lost) - _exact(o.cost), o) for o in options if o.octaves == octaves]
+            steps.append((index, onset_s, onset_s + hold_s, _exact(cut), ways))
+        return self._with_steps(sorted(steps, key=itemgetter(0)), dear, len(forced))
+
+    def _with_steps(self, steps: list[Step], dear: float, forced: int) -> Line:
+        other = copy(self)
+        vars(other).update(_steps=steps, _dear=dear, _forced=dear * forced)
+        return other
+
     def at(self, slowdown: float) -> Choice:
-        """The cheapest choice with every onset times `slowdown`."""
+        """The cheapest choice with every onset times `slowdown`; infinite when what is decided cannot be."""
         saved, row, looked = self._best_row(slowdown)
-        cost = self._lost - saved
+        cost = self._lost + (self._forced - saved)
+        if cost > self._lost and 2.0 * (self._forced - saved) >= self._dear:
+            return Choice(math.inf, (), proven=True, states=looked, bound=math.inf, steady_from=slowdown)
         options: list[Option | None] = [None] * len(self._events)
         steady_from, after = self._steady_from(row, slowdown), row
         while after is not None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Container
+from collections.abc import Container, Sequence
 from copy import copy
 from functools import cached_property
 
@@ -22,11 +22,18 @@ class Parts:
     """A tune prepared once for fitting to some voices; events for each transposition are made on demand.
 
     harmony_cost: what its chords cost by themselves, where they are proposed: how ill they go with the melody. barred: indices of
-    small notes that may not sound, the same set for all that `with_chords` makes.
+    small notes that may not sound, the same set for all that `with_chords` makes. alike: groups of notes that are to be treated alike.
     """
 
-    def __init__(self, tune: Tune, voices: tuple[Voice, ...], taste: Taste, strum: str = DEFAULT_STRUM) -> None:
-        self.tune, self.voices, self.taste, self._strum = tune, voices, taste, strum
+    def __init__(
+        self,
+        tune: Tune,
+        voices: tuple[Voice, ...],
+        taste: Taste,
+        strum: str = DEFAULT_STRUM,
+        alike: Sequence[tuple[int, ...]] = (),
+    ) -> None:
+        self.tune, self.voices, self.taste, self._strum, self.alike = tune, voices, taste, strum, alike
         self.rules = Rules(voices, taste.least_ring_s)
         self.onsets_s = [tune.seconds_at(note.onset_q) for note in tune.notes]
         self.lengths_s = [tune.seconds_at(note.onset_q + note.duration_q) - at for note, at in zip(tune.notes, self.onsets_s, strict=True)]

@@ -20,6 +20,8 @@ from .parts import Parts
 MOST_STATES_IN_ALL = 6_000_000
 """States looked at before a search gives up its proof and keeps the best it has: some twenty seconds. An ordinary tune on one
 string takes some ten thousand."""
+_AT_ONCE = 0.04
+"""A slowdown whose music cannot win by so much more tempo need not be solved to the end."""
 _EQUAL = 1e-12
 """Costs nearer than this are equal."""
 _PROBES = (1.0, 1.35, 1.9)
@@ -144,13 +146,22 @@ class Search:
 
     def _try(self, one: _Range, slowdown: float) -> Music:
         """The music of a key at a slowdown; remembered, where its step begins, when it is the best yet."""
-        music = one.key.at(slowdown)
+        music = one.key.free(slowdown)
+        if not self._beaten(self._total(one, music)):
+            music = one.key.alike(music, slowdown, self._enough(slowdown))
         self.states += music.states
-        begins = max(one.fastest, music.steady_from)
-        total = music.cost + self.tempo_cost(begins)
-        if not self._beaten(total):
-            self.best = Found(one.key.transpose, begins, music.notes, music.chords, total, proven=False)
+        if not self._beaten(self._total(one, music)):
+            begins = max(one.fastest, music.steady_from)
+            self.best = Found(one.key.transpose, begins, music.notes, music.chords, self._total(one, music), proven=False)
         return music
+
+    def _total(self, one: _Range, music: Music) -> float:
+        """What music costs with its tempo, where its step begins."""
+        return music.cost + self.tempo_cost(max(one.fastest, music.steady_from))
+
+    def _enough(self, slowdown: float) -> float:
+        """What music at a slowdown may cost to be set aside with all that is a little faster."""
+        return math.inf if self.best is None else self.best.cost - self.tempo_cost(max(1.0, slowdown) - _AT_ONCE)
 
     def _beaten(self, bound: float) -> bool:
         return self.best is not None and bound >= self.best.cost - _EQUAL

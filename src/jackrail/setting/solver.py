@@ -7,7 +7,8 @@ most of all. Those of one voice are a line (`line.py`), those of several are sol
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from copy import copy
 from functools import cached_property
 from itertools import pairwise, product, zip_longest
 from typing import Protocol
@@ -25,34 +26,77 @@ class Solver(Protocol):
     def at(self, slowdown: float) -> Choice:
         """The cheapest choice with every onset times `slowdown`."""
 
+    def decided(self, does: Mapping[int, int | None]) -> Solver:
+        """The same of which some events, by index, are to sound moved by so many octaves or, None, to be left out.
+
+        The choice costs infinitely much where that cannot be.
+        """
+
 
 class Prepared:
     """Events in time order, made ready once for choosing at many slowdowns."""
 
     def __init__(self, events: Sequence[Event], rules: Rules) -> None:
         self._events, self._rules = events, rules
-        self._whole = _Group(events, range(len(events)), rules)
+        self._kinds = {id(event.options): event.options for event in events}.values()
+        self._slides = any(option.slid for options in self._kinds for option in options)
+        self._apart_from = math.inf if self._slides else _apart_from(events, self._kinds, rules)
 
     def at(self, slowdown: float) -> Choice:
         """The cheapest choice with every onset times `slowdown` (1 is the written tempo, 2 is half as fast).
 
         Cost is the sum of the chosen options' costs, of `lost` for events left out and of `cut` for those whose voice leaves too soon.
         """
-        if slowdown >= self._whole.apart_from or len(self._groups) == 1:
-            return self._whole.at(slowdown)
-        choices = [group.at(slowdown) for group in self._groups]
-        options: list[Option | None] = [None] * len(self._events)
-        for group, choice in zip(self._groups, choices, strict=True):
-            for index, option in zip(group.indices, choice.options, strict=True):
+        return self._apart if slowdown >= self._apart_from else self._solver.at(slowdown)
+
+    def decided(self, does: Mapping[int, int | None]) -> Solver:
+        """See `Solver`."""
+        return self._solver.decided(does)
+
+    @cached_property
+    def _apart(self) -> Choice:
+        """Each event by itself at its cheapest, for slowdowns at which none can hinder another."""
+        best = [min(event.options, key=lambda option: option.cost, default=None) for event in self._events]
+        pairs = list(zip(best, self._events, strict=True))
+        chosen = tuple(option if option is not None and option.cost < event.lost else None for option, event in pairs)
+        cost = sum(event.lost if option is None else option.cost for option, event in zip(chosen, self._events, strict=True))
+        return Choice(cost, chosen, proven=True, bound=cost, steady_from=self._apart_from)
+
+    @cached_property
+    def _solver(self) -> Solver:
+        """One voice is a line, but what slides depends on more than the event before; what shares no voice is solved apart."""
+        groups = _groups(self._events, self._kinds)
+        if len(groups) > 1:
+            return _Several(self._events, groups, self._rules)
+        voices = {option.voice for options in self._kinds for option in options}
+        return Layers(self._events, self._rules) if len(voices) > 1 or self._slides else Line(self._events, self._rules)
+
+
+class _Several:
+    """Events taken apart into groups that share no voice. groups: the indices of each."""
+
+    def __init__(self, events: Sequence[Event], groups: Sequence[Sequence[int]], rules: Rules) -> None:
+        self._count, self._groups = len(events), groups
+        self._solvers: list[Solver] = [Prepared([events[index] for index in indices], rules) for indices in groups]
+
+    def at(self, slowdown: float) -> Choice:
+        """See `Solver`."""
+        choices = [solver.at(slowdown) for solver in self._solvers]
+        options: list[Option | None] = [None] * self._count
+        for indices, choice in zip(self._groups, choices, strict=True):
+            for index, option in zip(indices, choice.options, strict=False):
                 options[index] = option
         cost, bound = sum(choice.cost for choice in choices), sum(choice.bound for choice in choices)
         proven, states = all(choice.proven for choice in choices), sum(choice.states for choice in choices)
         return Choice(cost, tuple(options), proven, states, bound, max(choice.steady_from for choice in choices))
 
-    @cached_property
-    def _groups(self) -> list[_Group]:
-        """The events taken apart into those that share voices, directly or through others."""
-        return [_Group([self._events[i] for i in indices], indices, self._rules) for indices in _groups(self._events)]
+    def decided(self, does: Mapping[int, int | None]) -> Solver:
+        """See `Solver`."""
+        other = copy(self)
+        mine = [{place: does[index] for place, index in enumerate(indices) if index in does} for indices in self._groups]
+        pairs = zip(self._solvers, mine, strict=True)
+        vars(other).update(_solvers=[solver.decided(some) if some else solver for solver, some in pairs])
+        return other
 
 
 def solve(events: Sequence[Event], rules: Rules, slowdown: float) -> Choice:
@@ -60,35 +104,11 @@ def solve(events: Sequence[Event], rules: Rules, slowdown: float) -> Choice:
     return Prepared(events, rules).at(slowdown)
 
 
-class _Group:
-    """Events to be solved together, with their indices in the whole. From the slowdown `apart_from` on none can hinder another."""
+def _groups(events: Sequence[Event], kinds: Iterable[tuple[Option, ...]]) -> list[list[int]]:
+    """Indices of the events that share voices, directly or through others, in time order. Events without options go with the first.
 
-    def __init__(self, events: Sequence[Event], indices: Sequence[int], rules: Rules) -> None:
-        self.indices, self._events, self._rules = indices, events, rules
-        self.apart_from = _apart_from(events, rules)
-
-    def at(self, slowdown: float) -> Choice:
-        """The cheapest choice with every onset times `slowdown`."""
-        return self._apart if slowdown >= self.apart_from else self._solver.at(slowdown)
-
-    @cached_property
-    def _apart(self) -> Choice:
-        """Each event by itself at its cheapest. Slides play no part in it: they need a neighbour, and save nothing where all have room."""
-        best = [min(event.options, key=lambda option: option.cost, default=None) for event in self._events]
-        pairs = list(zip(best, self._events, strict=True))
-        chosen = tuple(option if option is not None and option.cost < event.lost else None for option, event in pairs)
-        cost = sum(event.lost if option is None else option.cost for option, event in zip(chosen, self._events, strict=True))
-        return Choice(cost, chosen, proven=True, bound=cost, steady_from=self.apart_from)
-
-    @cached_property
-    def _solver(self) -> Solver:
-        """One voice is a line; what slides depends on more than the event before."""
-        voices = {option.voice for event in self._events for option in event.options}
-        return Layers(self._events, self._rules) if len(voices) > 1 or self._rules.slides(self._events) else Line(self._events, self._rules)
-
-
-def _groups(events: Sequence[Event]) -> list[list[int]]:
-    """Indices of the events that share voices, directly or through others, in time order; those without options are one group."""
+    kinds: all rows of options that events have.
+    """
     root: dict[int, int] = {}
 
     def find(voice: int) -> int:
@@ -96,27 +116,27 @@ def _groups(events: Sequence[Event]) -> list[list[int]]:
             voice = root[voice]
         return voice
 
-    for event in events:
-        for option in event.options[1:]:
-            if option.voice != event.options[0].voice:
-                root[find(option.voice)] = find(event.options[0].voice)
-    groups: dict[int, list[int]] = {}
+    for options in kinds:
+        for option in options:
+            root[find(option.voice)] = find(options[0].voice)
+    roots = {find(voice) for voice in root}
+    if len(roots) < 2:
+        return [list(range(len(events)))]
+    groups: dict[int, list[int]] = {one: [] for one in sorted(roots)}
     for index, event in enumerate(events):
-        groups.setdefault(find(event.options[0].voice) if event.options else -1, []).append(index)
+        groups[find(event.options[0].voice) if event.options else min(roots)].append(index)
     return list(groups.values())
 
 
-def _apart_from(events: Sequence[Event], rules: Rules) -> float:
-    """The slowdown from which events stand so far apart that none can hinder another; infinity where some could slide."""
-    used = {option.voice for options in {id(event.options): event.options for event in events}.values() for option in options}
+def _apart_from(events: Sequence[Event], kinds: Iterable[tuple[Option, ...]], rules: Rules) -> float:
+    """The slowdown from which events stand so far apart that none can hinder another."""
+    used = {option.voice for options in kinds for option in options}
     if not used:
         return 0.0
-    if rules.slides(events):
-        return math.inf
     longest_s, furthest_s = (max(max(table[voice]) for voice in used) for table in (rules.free, rules.moves_free))
-    gap_s = min((after.onset_s - before.onset_s for before, after in pairwise(events)), default=math.inf)
-    held = [after.onset_s - before.onset_s - before.hold_s for before, after in pairwise(events) if before.cut]
-    return max(slowdown_for(longest_s, gap_s), slowdown_for(furthest_s, min(held, default=math.inf)))
+    gaps_s = [after.onset_s - before.onset_s for before, after in pairwise(events)]
+    held_s = [gap_s - event.hold_s for gap_s, event in zip(gaps_s, events, strict=False) if event.cut]
+    return max(slowdown_for(longest_s, min(gaps_s, default=math.inf)), slowdown_for(furthest_s, min(held_s, default=math.inf)))
 
 
 def critical_slowdowns(events: Sequence[Event], rules: Rules, most: float) -> list[float]:
