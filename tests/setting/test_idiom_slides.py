@@ -72,9 +72,9 @@ def test_where_there_is_no_bar_a_slide_stays_the_small_note_it_was():
     judged(work)
 
 
-@pytest.mark.parametrize("gap, slid", [("2/5", False), ("3/5", True)])
+@pytest.mark.parametrize("gap, slid", [("2/5", False), ("1/2", False), ("3/5", True)])
 def test_a_slide_that_finds_no_time_leaves_the_melody_as_it_was(gap, slid):
-    """G4 to A4, 46.5 mm, takes 0.1 s + 46.5 / 450 s: with 60 ms to speak 264 ms, which is more than half of 400 ms, less than of 600."""
+    """G4 to A4, 46.5 mm, takes 0.1 s + 46.5 / 450 s: with 60 ms to speak 264 ms, which is more than half of 500 ms, less than of 600."""
     notes = (67, "2"), (67, gap), (69, "2")
     work, plain = (
         do_work(machine("quay_zither"), slide_into(tune(*notes, tempo=60.0), 2), WRITTEN),
@@ -83,6 +83,14 @@ def test_a_slide_that_finds_no_time_leaves_the_melody_as_it_was(gap, slid):
     kept = [note for note in work.setting.notes if not note.ornamental]
     assert [(note.onset_s, note.midi) for note in kept] == [(note.onset_s, note.midi) for note in plain.setting.notes]
     assert [note.slid for note in kept] == [False, False, slid]
+
+
+def test_a_slide_that_the_bar_cannot_come_to_in_time_is_none():
+    """From D6 to G4 are 284 mm: 0.1 + 284 / 450 s, 60 ms to ring and 25 to settle make 816 ms, and the slide wants 264: of 1 s too much."""
+    for gap, slid in (("1", False), ("11/10", True)):
+        work = do_work(machine("quay_zither"), slide_into(tune((86, gap), (69, "2"), tempo=60.0), 1), WRITTEN)
+        judged(work)
+        assert [note.slid for note in work.setting.notes if not note.ornamental] == [False, slid]
 
 
 def test_a_small_note_that_no_stop_gives_is_not_slid_from():

@@ -60,6 +60,18 @@ def test_a_stroke_rings_before_its_bar_leaves():
     assert len(second.again_s) == 1
 
 
+def test_a_note_that_is_cut_short_by_the_next_of_its_string_is_not_struck_after_it():
+    """Four quarters are written, the same string strikes again after one: a turn of the pick before that is the last moment."""
+    made = replace(
+        tune((67, "1"), tempo=60.0, bars=2), notes=(TuneNote(Fraction(0), Fraction(4), 67), TuneNote(Fraction(1), Fraction(2), 67))
+    )
+    work = do_work(machine("quay_zither"), made, TREMOLO)
+    judged(work)
+    first, second = work.setting.notes
+    assert first.again_s
+    assert max(first.again_s) <= second.onset_s - 0.19
+
+
 def test_a_coil_that_bears_few_strokes_gets_as_many_as_it_bears():
     """Pulses of 50 ms: at 83 ms a share of 60 % of the time. A coil that may be on for a tenth takes far fewer."""
     harp = "slipway_harp"
