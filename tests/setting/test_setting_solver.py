@@ -38,9 +38,12 @@ def instances(draw):
     return voices, tuple(events)
 
 
-def cheapest(events, voices, slowdown):
+def cheapest(events, voices, slowdown, least_tempo=1.0):
     """Least cost by trying every combination."""
-    return min(cost_of(events, chosen, voices, slowdown) for chosen in itertools.product(*[(None, *event.options) for event in events]))
+    return min(
+        cost_of(events, chosen, voices, slowdown, least_tempo)
+        for chosen in itertools.product(*[(None, *event.options) for event in events])
+    )
 
 
 @examples(400)
@@ -61,6 +64,40 @@ def test_a_choice_is_as_good_from_where_its_step_begins(instance, slowdown):
     found = solve(events, Rules(voices, LEAST_RING_S), slowdown)
     assert found.steady_from <= slowdown
     assert found.cost == pytest.approx(cost_of(events, found.options, voices, max(0.01, found.steady_from)), abs=1e-9)
+
+
+@st.composite
+def sliding(draw):
+    """Like `instances`, but some options are slides, of voices that can."""
+    voices, events = draw(instances())
+    made = []
+    for event in events:
+        slides = tuple(o._replace(slid=True, cost=o.cost + 0.05) for o in event.options if voices[o.voice].slide_s and draw(st.booleans()))
+        made.append(event._replace(options=event.options + slides))
+    return voices, tuple(made)
+
+
+@examples(400)
+@given(sliding(), st.sampled_from([0.5, 1.0, 1.7, 2.5]), st.sampled_from([0.4, 1.0]))
+def test_slides_are_chosen_as_trying_everything_chooses_them(instance, slowdown, least_tempo):
+    voices, events = instance
+    found = solve(events, Rules(voices, LEAST_RING_S, least_tempo), slowdown)
+    assert found.proven
+    assert found.cost == pytest.approx(cost_of(events, found.options, voices, slowdown, least_tempo), abs=1e-9)
+    assert found.cost == pytest.approx(cheapest(events, voices, slowdown, least_tempo), abs=1e-9)
+    steady = max(0.01, found.steady_from)
+    assert found.cost == pytest.approx(cost_of(events, found.options, voices, steady, least_tempo), abs=1e-9)
+
+
+@examples(100)
+@given(sliding())
+def test_between_two_critical_slowdowns_nothing_changes_where_bars_slide(instance):
+    voices, events = instance
+    rules = Rules(voices, LEAST_RING_S)
+    marks = [1.0, *critical_slowdowns(events, rules, 3.0), 3.0]
+    for low, high in itertools.pairwise(marks):
+        if high - low > 1e-6:
+            assert solve(events, rules, low).cost == pytest.approx(solve(events, rules, (low + high) / 2).cost, abs=1e-12)
 
 
 @examples(150)

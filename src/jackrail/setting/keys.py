@@ -79,7 +79,7 @@ class Key:
 
     @cached_property
     def _notes(self) -> Alike:
-        return Alike(self.parts.notes(self.transpose), self.parts.rules, self.parts.alike)
+        return Alike(self.parts.notes(self.transpose), self.parts.rules, self.parts.manner.alike)
 
     @cached_property
     def _chords(self) -> Prepared:

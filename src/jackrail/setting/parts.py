@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Container, Sequence
+from collections.abc import Container
 from copy import copy
+from dataclasses import dataclass
 from functools import cached_property
 
 from jackrail.motion.voice import Voice
@@ -18,27 +19,33 @@ from .strokes import DEFAULT_STRUM, ChordMoment, chord_moments, fitting_bars
 from .taste import Taste, note_weights
 
 
+@dataclass(frozen=True)
+class Manner:
+    """How a tune is to be played. strum: when chords are struck. alike: groups of notes, by their index, that are to be treated alike.
+
+    slides: a bar may glide into a note that is not struck.
+    """
+
+    strum: str = DEFAULT_STRUM
+    alike: tuple[tuple[int, ...], ...] = ()
+    slides: bool = False
+
+
 class Parts:
     """A tune prepared once for fitting to some voices; events for each transposition are made on demand.
 
     harmony_cost: what its chords cost by themselves, where they are proposed: how ill they go with the melody. barred: indices of
-    small notes that may not sound, the same set for all that `with_chords` makes. alike: groups of notes that are to be treated alike.
+    small notes that may not sound, the same set for all that `with_chords` makes.
     """
 
-    def __init__(
-        self,
-        tune: Tune,
-        voices: tuple[Voice, ...],
-        taste: Taste,
-        strum: str = DEFAULT_STRUM,
-        alike: Sequence[tuple[int, ...]] = (),
-    ) -> None:
-        self.tune, self.voices, self.taste, self._strum, self.alike = tune, voices, taste, strum, alike
-        self.rules = Rules(voices, taste.least_ring_s)
+    def __init__(self, tune: Tune, voices: tuple[Voice, ...], taste: Taste, manner: Manner | None = None) -> None:
+        self.tune, self.voices, self.taste, self.manner = tune, voices, taste, manner or Manner()
+        self.rules = Rules(voices, taste.least_ring_s, taste.least_tempo)
+        self._sliding = {v for v, voice in enumerate(voices) if self.manner.slides and voice.slide_s}
         self.onsets_s = [tune.seconds_at(note.onset_q) for note in tune.notes]
         self.lengths_s = [tune.seconds_at(note.onset_q + note.duration_q) - at for note, at in zip(tune.notes, self.onsets_s, strict=True)]
         self.weights = note_weights(tune, taste)
-        self.moments = chord_moments(tune, strum)
+        self.moments = chord_moments(tune, self.manner.strum)
         self.harmony_cost = 0.0
         self.barred: set[int] = set()
         self._bars = [(v, parse_chord(voice.chord)) for v, voice in enumerate(voices) if voice.part == "chord"]
@@ -53,7 +60,7 @@ class Parts:
         other = copy(self)
         for name in ("_chords", "_moments_of", "_chords_ready"):
             other.__dict__.pop(name, None)
-        other.tune, other.harmony_cost, other.moments = tune, harmony_cost, chord_moments(tune, self._strum)
+        other.tune, other.harmony_cost, other.moments = tune, harmony_cost, chord_moments(tune, self.manner.strum)
         return other
 
     @cached_property
@@ -72,7 +79,7 @@ class Parts:
         """Melody events. Options are every place of the pitch and, but for small notes, of its octaves at a price."""
         ways = {key: self._ways(key[0] + transpose, small=key[1]) for key in self._weight_of}
         options = {
-            (midi, small, lost): tuple(Option(v, p, share * lost, octaves) for v, p, share, octaves in ways[midi, small])
+            (midi, small, lost): tuple(Option(v, p, share * lost, octaves, slid) for v, p, share, octaves, slid in ways[midi, small])
             for midi, small, lost in set(self._kinds)
         }
         share, cut = self.taste.least_share, self.taste.cut
@@ -89,11 +96,12 @@ class Parts:
         """Key, whether it is a small note, and weight of each note: equal ones can be sounded in the same ways."""
         return [(note.midi, note.ornamental, weight) for note, weight in zip(self.tune.notes, self.weights, strict=True)]
 
-    def _ways(self, midi: int, *, small: bool) -> list[tuple[int, int, float, int]]:
-        """Voice, place, cost as a share of leaving the note out, octaves moved: none for a small note, which would be a leap."""
+    def _ways(self, midi: int, *, small: bool) -> list[tuple[int, int, float, int, bool]]:
+        """Voice, place, cost as a share of leaving the note out, octaves moved: none for a small note, which would be a leap; slid."""
         once, twice = self.taste.folded, self.taste.folded_twice
         shares = {0: 0.0} if small else {0: 0.0, 1: once, -1: once, 2: twice, -2: twice}
-        return [(v, p, share, octaves) for octaves, share in shares.items() for v, p in self._places.get(midi + 12 * octaves, ())]
+        ways = [(v, p, share, octaves, False) for octaves, share in shares.items() for v, p in self._places.get(midi + 12 * octaves, ())]
+        return ways + [(v, p, share + self.taste.slid, octaves, True) for v, p, share, octaves, _ in ways if v in self._sliding]
 
     def chords(self, transpose: int) -> tuple[Event, ...]:
         """Chord events: one for each symbol, one for each downbeat on which its chord still holds."""
@@ -128,7 +136,7 @@ class Parts:
         """
         cost = 0.0
         for (midi, small), lost in self._weight_of.items():
-            cost += lost * min([1.0, *(share for _, _, share, _ in self._ways(midi + transpose, small=small))])
+            cost += lost * min([1.0, *(share for _, _, share, *_ in self._ways(midi + transpose, small=small))])
         for (symbol, repeated), count in self._moments_of.items():
             bars = self.chord_options(self._chords[symbol].transposed(transpose))
             lost = self.taste.restroke_lost if repeated else self.taste.chord_lost
