@@ -61,6 +61,8 @@ class NoteWriter:
             opening = f"<note{_colour(head)}>{'<chord/>' if order else ''}{_pitch(head)}{self._duration(value.length_q)}"
             opening += "".join(f'<tie type="{kind}"/>' for kind in ties)
             yield f"{opening}{_shape(value, number, accidental, _ghost(head))}{'' if order else beam}{_notations(marks)}</note>"
+        if ends:
+            yield from (self._small(number, place, small) for small in sound.after)
 
     def _edges(self, value: Value[Sound], sound: Sound) -> tuple[bool, bool]:
         """Whether a sound begins, and whether it ends, with this value."""
@@ -83,19 +85,24 @@ def signed(bar: StaffBar, heads: Sequence[Head], sharps: int) -> Signed:
     """Where accidentals are needed: each holds for its place on the staff until the end of the bar, a tie needs none."""
     found: Signed = set()
     in_key, holding = signature(sharps), dict[tuple[str, int], int]()
-    begun = [
-        (value.starts_q, number, place, value.item)
-        for number, line in enumerate(bar.lines)
-        for place, value in enumerate(line)
-        if value.item is not None and value.item.starts_q == value.starts_q - bar.bar.starts_q + bar.bar.onset_q
-    ]
-    for _, number, place, sound in sorted(begun, key=lambda one: one[:3]):
-        for note in (*sound.graces, *sound.notes):
+    for _, _, number, place, notes in sorted(_in_time(bar)):
+        for note in notes:
             head = heads[note]
             if head.alter != holding.get((head.step, head.octave), in_key.get(head.step, 0)):
                 found.add((number, place, note))
                 holding[head.step, head.octave] = head.alter
     return found
+
+
+def _in_time(bar: StaffBar) -> Iterator[tuple[Fraction, int, int, int, tuple[int, ...]]]:
+    """What begins in a bar: when, behind (0) or with (1) a note, line, place in it, notes with their small notes."""
+    for number, line in enumerate(bar.lines):
+        for place, value in enumerate(line):
+            starts_q = value.starts_q - bar.bar.starts_q + bar.bar.onset_q
+            if value.item is not None and value.item.starts_q == starts_q:
+                yield starts_q, 1, number, place, (*value.item.graces, *value.item.notes)
+            if value.item is not None and value.item.ends_q == starts_q + value.length_q:
+                yield value.item.ends_q, 0, number, place, value.item.after
 
 
 def _beams(line: Sequence[Value[Sound]], beat_q: Fraction) -> list[str]:

@@ -31,12 +31,16 @@ _SIGNS = {
 
 @dataclass(frozen=True)
 class Sound:
-    """Notes, by index, that begin and end together. graces: small notes before them; sign: how one is played, with its small notes."""
+    """Notes, by index, that begin and end together.
+
+    graces, after: small notes before and behind them. sign: how the first is played, "" for plainly; signed: the small notes of that.
+    """
 
     starts_q: Fraction
     ends_q: Fraction
     notes: tuple[int, ...]
     graces: tuple[int, ...] = ()
+    after: tuple[int, ...] = ()
     sign: str = ""
     signed: tuple[int, ...] = ()
 
@@ -134,26 +138,34 @@ def _nearest(ends_q: Fraction, onset_q: Fraction, onsets: list[Fraction]) -> Fra
 
 def _with_small_notes(sounds: list[Sound], tune: Tune) -> list[Sound]:
     """The sounds with their small notes: signs on their main notes, all others before what begins where they end."""
-    lender = lent(tune)
+    lender, lengths_q = lent(tune), written_lengths_q(tune)
     of_note = {index: place for place, sound in enumerate(sounds) for index in sound.notes}
     by_start = {sound.starts_q: place for place, sound in reversed(list(enumerate(sounds)))}
     changed = list(sounds)
     for row in _rows(tune):
         main = lender.get(row[0])
-        back = (
-            0
-            if main is None
-            else 1 + max((n for n, small in enumerate(row) if tune.notes[small].midi == tune.notes[main].midi), default=-1)
-        )
+        back = 0 if main is None else _back(tune, main, row, lengths_q[main])
         if main is not None and back:
             place = of_note[main]
             changed[place] = replace(changed[place], sign=_sign(tune, main, row[:back]), signed=tuple(row[:back]))
         if row[back:]:
             last = tune.notes[row[-1]]
-            target = by_start.get(last.onset_q + last.duration_q, None if main is None else of_note[main])
-            if target is not None:
-                changed[target] = replace(changed[target], graces=(*changed[target].graces, *row[back:]))
+            place = by_start.get(last.onset_q + last.duration_q, -1)
+            if place >= 0:
+                changed[place] = replace(changed[place], graces=(*changed[place].graces, *row[back:]))
+            elif main is not None:
+                changed[of_note[main]] = replace(changed[of_note[main]], after=tuple(row[back:]))
     return changed
+
+
+def _back(tune: Tune, main: int, row: Sequence[int], length_q: Fraction) -> int:
+    """How many notes of a row belong to the sign of their main note: up to the last that comes back to it.
+
+    A sign leaves its main note a third of its length at the most, notes that only lead on leave it half.
+    """
+    if 3 * tune.notes[main].duration_q > length_q:
+        return 0
+    return 1 + max((place for place, small in enumerate(row) if tune.notes[small].midi == tune.notes[main].midi), default=-1)
 
 
 def _rows(tune: Tune) -> list[list[int]]:
