@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jackrail.faults import BadInput
+from jackrail.motion.voice import Place, Voice
 from jackrail.pitch import parse_pitch
 from jackrail.setting.fit import fit, key_name
 from jackrail.setting.taste import Taste
@@ -62,7 +63,7 @@ def test_the_same_tune_is_fitted_the_same_way_each_time(made, name):
 @examples(40)
 @given(tunes(), NAMES)
 def test_losses_add_up_with_the_totals_and_each_has_its_reason(made, name):
-    setting = fit(made, voices_of(name), name)
+    setting = fit(made, voices_of(name), name, Wishes(harmony="written"))
     kinds = Counter(loss.kind for loss in setting.losses)
     assert setting.notes_total == len(made.notes)
     assert setting.notes_total - setting.notes_kept == kinds["note-lost"]
@@ -120,7 +121,7 @@ def test_no_tempo_asked_for_is_better_than_the_one_found(made, name, percent):
 @pytest.mark.parametrize("name", MACHINE_NAMES)
 def test_an_easy_tune_in_the_key_of_the_machine_is_left_as_it_is(name):
     easy = tune(*[(parse_pitch(text), "2") for text in ("G4", "A4", "B4", "A4", "G4")], tempo=60.0)
-    setting = fit(easy, voices_of(name), name)
+    setting = fit(easy, voices_of(name), name, Wishes(harmony="written"))
     assert (setting.transpose_semitones % 12, setting.tempo_factor, setting.losses, setting.cost < 0.02) == (0, 1.0, (), True)
 
 
@@ -287,3 +288,27 @@ def test_a_taste_that_never_folds_is_proven_all_the_same():
 def test_a_taste_of_weights_that_are_none_is_refused(change):
     with pytest.raises(BadInput):
         Taste(**change)
+
+
+def fretted(keys, settle_s):
+    """A string with its open note and a finger for each other key, and no time to speak of but for what a change of finger takes."""
+    places = tuple(Place(f"fret {key - keys[0]}", key, fret=key - keys[0]) for key in keys)
+    change_s = tuple(tuple(0.0 if p == q else settle_s for q in keys) for p in keys)
+    return Voice("lute", "melody", ("s",), places, change_s, (0.0,) * len(keys), 0.05, 0.01)
+
+
+def test_a_note_left_out_lets_the_one_before_ring_through_it_but_not_over_a_rest():
+    """At 120 a semiquaver lasts 125 ms, too short for a change of finger that takes 140 ms: both are left out, the second after a rest."""
+    made = tune((60, "3/4"), (62, "1/4"), (60, "1"), (None, "3/4"), (64, "1/4"), (60, "2"), tempo=120.0)
+    wishes = Wishes(transpose=0, tempo="100%", taste=Taste(folded=9.0, folded_twice=9.0))
+    kept = {note.index: note for note in fit(made, (fretted((60, 62, 64), 0.14),), "Lute", wishes).notes}
+    assert {index: note.written_s for index, note in kept.items()} == pytest.approx({0: 0.5, 2: 0.5, 4: 1.0})
+    assert kept[0].leave_s is None  # its string stays as it is, and is not stopped where the lost note would have begun
+
+
+def test_a_row_of_notes_left_out_is_rung_through_as_well():
+    made = tune((60, "3/4"), (62, "1/8"), (64, "1/8"), (62, "1"), tempo=120.0)
+    wishes = Wishes(transpose=0, tempo="100%", taste=Taste(folded=9.0, folded_twice=9.0))
+    first, last = fit(made, (fretted((60, 62, 64), 0.14),), "Lute", wishes).notes
+    assert (first.index, last.index, first.written_s) == (0, 3, pytest.approx(0.375 + 2 * 0.0625))
+    assert first.leave_s == pytest.approx(last.onset_s - 0.14)  # its finger lifts for the last one only

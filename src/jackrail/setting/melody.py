@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 
 from jackrail.tune.inference.line import top_line
 from jackrail.tune.model import Quarters, Tune
@@ -16,10 +17,19 @@ def melody_of(tune: Tune) -> frozenset[int]:
 
     Notes are taken at their written length: a small note does not uncover what sounds under the note that it is taken from.
     """
+    if _one_line(tune):
+        return frozenset(range(len(tune.notes)))
     lengths_q = written_lengths_q(tune)
     melody = [replace(note, duration_q=length_q) for note, length_q in zip(tune.notes, lengths_q, strict=True) if not note.ornamental]
     heads = {(note.onset_q, note.midi) for note in top_line(melody)} if melody else set()
     return frozenset(n for n, note in enumerate(tune.notes) if not note.ornamental and (note.onset_q, note.midi) in heads)
+
+
+def _one_line(tune: Tune) -> bool:
+    """Whether it has one note at a time and no small ones: then there is nothing to tell apart."""
+    return all(not a.ornamental and a.onset_q + a.duration_q <= b.onset_q for a, b in pairwise(tune.notes)) and not any(
+        note.ornamental for note in tune.notes[-1:]
+    )
 
 
 def melody_kept(setting: Setting, tune: Tune) -> tuple[int, int]:

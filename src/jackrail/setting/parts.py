@@ -13,10 +13,13 @@ from jackrail.pitch import Chord, parse_chord
 from jackrail.tune.model import Tune
 
 from .events import Event, Option, Rules
-from .melody import lent
+from .melody import lent, melody_of
 from .solver import Prepared
 from .strokes import DEFAULT_STRUM, ChordMoment, chord_moments, fitting_bars
 from .taste import Taste, note_weights
+
+_AT_ONCE_S = 1e-6
+"""One note ends where another begins when they are no further apart: sums of seconds are not exact."""
 
 
 @dataclass(frozen=True)
@@ -158,7 +161,11 @@ class Parts:
         return sums
 
     def lengths_kept_s(self, kept: Container[int]) -> list[float]:
-        """Written length of each note when only those of the indices `kept` sound: time lent to small notes left out comes back."""
+        """Written length of each note when only those of the indices `kept` sound.
+
+        Time lent to small notes that are left out comes back, and a note of the melody rings on through those after it that are left
+        out: a lost note leaves no hole. It does not ring on over a rest.
+        """
         lengths_s = list(self.lengths_s)
         sounding: dict[int, int] = {}
         for small, main in self.lent.items():
@@ -167,7 +174,18 @@ class Parts:
                 sounding[main] = small
             else:
                 lengths_s[last] = self.onsets_s[small] + self.lengths_s[small] - self.onsets_s[last]
+        ringing: int | None = None
+        for index, note in enumerate(self.tune.notes):
+            if index in kept and (note.ornamental or index in self._melody):
+                ringing = index
+            elif ringing is not None and index in self._melody:
+                gap_s = self.onsets_s[index] - self.onsets_s[ringing] - lengths_s[ringing]
+                lengths_s[ringing] += lengths_s[index] if abs(gap_s) < _AT_ONCE_S else 0.0
         return lengths_s
+
+    @cached_property
+    def _melody(self) -> frozenset[int]:
+        return melody_of(self.tune)
 
     def torn(self, kept: Container[int]) -> set[int]:
         """Small notes to bar when only those of the indices `kept` sound in their octave, so that no sign is torn.
