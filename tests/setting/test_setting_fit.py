@@ -307,8 +307,8 @@ def test_a_note_left_out_lets_the_one_before_ring_through_it_but_not_over_a_rest
 
 
 def test_a_row_of_notes_left_out_is_rung_through_as_well():
-    made = tune((60, "3/4"), (62, "1/8"), (64, "1/8"), (62, "1"), tempo=120.0)
+    made = tune((60, "3/4"), (62, "1/8"), (64, "1/8"), (65, "1"), tempo=120.0)
     wishes = Wishes(transpose=0, tempo="100%", taste=Taste(folded=9.0, folded_twice=9.0))
-    first, last = fit(made, (fretted((60, 62, 64), 0.14),), "Lute", wishes).notes
+    first, last = fit(made, (fretted((60, 62, 64, 65), 0.14),), "Lute", wishes).notes
     assert (first.index, last.index, first.written_s) == (0, 3, pytest.approx(0.375 + 2 * 0.0625))
     assert first.leave_s == pytest.approx(last.onset_s - 0.14)  # its finger lifts for the last one only
