@@ -123,6 +123,51 @@ def test_the_wide_picture_scrolls_inside_its_own_box_on_a_phone(browser, saved):
     page.close()
 
 
+# Letters stand inside their drawing, but for the ends of chords and bar numbers that no one misses; heads and rests do so always.
+_OUTSIDE = """() => [...document.querySelectorAll('svg.engraved')].flatMap(svg => {
+  const frame = svg.getBoundingClientRect();
+  return [...svg.querySelectorAll('text, use, path')].filter(node => {
+    const box = node.getBoundingClientRect();
+    return box.left < frame.left - 2 || box.right > frame.right + 2 || box.top < frame.top - 2 || box.bottom > frame.bottom + 2;
+  }).map(node => node.outerHTML);
+})"""
+
+
+@pytest.mark.parametrize("view", [(1200, "light"), (390, "dark")])
+@pytest.mark.parametrize(("machine", "tune"), [("quay_zither", "gull_steps"), ("twin_lute", "gull_steps"), ("quay_zither", "nine_lamps")])
+def test_the_notation_stays_in_its_box_and_shows_what_changed_in_its_colour(browser, saved, machine, tune, view):
+    width, scheme = view
+    page, said = opened(browser, saved(machine, tune), width, scheme)
+    assert said == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert page.evaluate(_OUTSIDE) == []
+    kind = "moved" if machine == "twin_lute" else "lost"
+    colours = {"light": ("rgb(160, 17, 47)", "rgb(165, 63, 10)"), "dark": ("rgb(255, 138, 156)", "rgb(245, 155, 98)")}[scheme]
+    changed = f"getComputedStyle(document.querySelector('.engraved .{kind} use')).fill"
+    assert page.evaluate(changed) == colours[kind == "moved"]
+    ink = page.evaluate("getComputedStyle(document.body).color")
+    assert page.evaluate("getComputedStyle(document.querySelector('.engraved > use')).fill") == ink
+    assert page.evaluate("getComputedStyle(document.querySelector('.engraved > path')).stroke") == ink
+    heads = page.evaluate("[...document.querySelectorAll('.engraved use')].map(head => head.getBoundingClientRect().width)")
+    assert min(heads) > 1  # every shape is found
+    staff = page.evaluate("document.querySelector('.engraved').getBoundingClientRect().width")
+    assert staff >= 700  # on a phone it scrolls rather than shrinks
+    page.close()
+
+
+def test_both_sounds_stand_side_by_side_where_there_is_room(browser, saved):
+    path = saved("quay_zither", "nine_lamps")
+    boxes = "[...document.querySelectorAll('audio')].map(one => [one.getBoundingClientRect().left, one.getBoundingClientRect().top])"
+    wide, _ = opened(browser, path, 1200)
+    (left, top), (other_left, other_top) = wide.evaluate(boxes)
+    assert (top, other_left > left) == (other_top, True)
+    wide.close()
+    narrow, _ = opened(browser, path, 390)
+    (left, top), (other_left, other_top) = narrow.evaluate(boxes)
+    assert (left, other_top > top) == (other_left, True)
+    narrow.close()
+
+
 def test_dark_and_light_differ_and_print_is_light(browser, saved):
     path = saved("quay_zither", "nine_lamps")
     paper = "getComputedStyle(document.body).backgroundColor"
@@ -140,7 +185,7 @@ def test_on_paper_no_line_of_music_is_wider_than_the_page(browser, saved):
     """A4 is 210 mm wide (ISO 216); CSS has 96 px to an inch."""
     page, _ = opened(browser, saved("quay_zither", "gull_steps"), round((210 - 2 * 14) / 25.4 * 96))
     page.emulate_media(media="print")
-    widths = page.evaluate("[...document.querySelectorAll('svg.line')].map(line => line.getBoundingClientRect().right)")
+    widths = page.evaluate("[...document.querySelectorAll('svg.line, svg.engraved')].map(line => line.getBoundingClientRect().right)")
     assert max(widths) <= page.evaluate("innerWidth")
     assert page.evaluate("[...document.querySelectorAll('svg.line')].every(line => getComputedStyle(line).breakInside === 'avoid')")
     page.close()

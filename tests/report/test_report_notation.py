@@ -1,5 +1,7 @@
 """The tune in notation: read back by an independent program and by eyes of our own; what is drawn, what is left out, what is refused."""
 
+import base64
+import io
 import sys
 import warnings
 from collections import Counter
@@ -8,8 +10,10 @@ from fractions import Fraction
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
+import mido
 import pytest
 import report_pages as pages
+import verovio
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -163,6 +167,47 @@ def test_the_accidentals_say_what_the_notes_are_and_the_values_add_up(made, tran
             length_q = Fraction(lengths.get(kind, Fraction(1, 2))) * (Fraction(3, 2) if note.find("dot") is not None else 1)
             shrink = Fraction(int(note.findtext(".//normal-notes") or 1), int(note.findtext(".//actual-notes") or 1))
             assert length_q * shrink * divisions == int(note.findtext("duration"))
+
+
+def engraver_hears(text):
+    """(onset, MIDI key) of every note as verovio itself plays the score, hundredths of a quarter; its ticks are too coarse for more."""
+    toolkit = verovio.toolkit()
+    toolkit.setOptions({"inputFrom": "musicxml"})
+    assert toolkit.loadData(text)
+    midi, heard = mido.MidiFile(file=io.BytesIO(base64.b64decode(toolkit.renderToMIDI()))), Counter()
+    for track in midi.tracks:
+        at = 0
+        for message in track:
+            at += message.time
+            if message.type == "note_on" and message.velocity:
+                heard[round(at / midi.ticks_per_beat, 1), message.note] += 1
+    return heard
+
+
+@pytest.mark.parametrize("path", GOOD, ids=lambda path: path.name)
+def test_the_engraver_understands_each_note_and_chord_as_it_was_meant(path):
+    work = do_work(pages.machine("quay_zither"), read_tune(path))
+    try:
+        staves = staves_of(work)
+    except Unwritable:
+        return
+    text = ScoreWriter(work, staves).score([range(len(staves.bars))])
+    wanted = Counter()
+    for staff in meant(work):
+        for (onset_q, _, midi), many in staff.items():
+            wanted[round(float(onset_q - staves.bars[0].bar.onset_q), 1), midi] += many
+    assert engraver_hears(text) == wanted
+    toolkit = verovio.toolkit()
+    toolkit.setOptions({"inputFrom": "musicxml"})
+    toolkit.loadData(text)
+    mei = "{http://www.music-encoding.org/ns/mei}"
+    for measure, staff_bar in zip(ET.fromstring(toolkit.getMEI()).iter(mei + "measure"), staves.bars, strict=True):  # noqa: S314 - the engraver's
+        chords = [(int(one.get("staff")), float(one.get("tstamp")), "".join(one.itertext())) for one in measure.iter(mei + "harm")]
+        beats_q = 4 / staff_bar.bar.beat_unit
+        symbols = [(n + 1, 1 + float(one.into_q) / beats_q, one.text) for n in (0, 1) for one in staff_bar.symbols[n]]
+        for (staff, at, words), (own_staff, own_at, own_words) in zip(sorted(chords), sorted(symbols), strict=True):
+            assert (staff, words) == (own_staff, own_words)
+            assert abs(at - own_at) < 0.01
 
 
 LINE = tune((62, "1"), (86, "1"), (62, "2"), (67, "4"), tempo=240.0, bars=2)

@@ -135,8 +135,8 @@ def _drawn(page: Page, words: str) -> Markup:
 def _in_words(work: Work, staves: Staves, system: _System, changed: set[int]) -> str:
     """What a system holds, for who does not see it."""
     bars = [staves.bars[number].bar for number in system.bars]
-    spans = [(bar.onset_q, bar.onset_q + bar.length_q) for bar in bars]
-    inside = {n for n, note in enumerate(work.tune.notes) if any(start <= note.onset_q < end for start, end in spans)}
+    values = [value for number in system.bars for line in staves.bars[number].lines for value in line]
+    inside = {note for value in values if value.item is not None for note in (*value.item.graces, *value.item.notes, *value.item.after)}
     kinds = Counter(loss.kind for loss in work.setting.losses if loss.index in inside)
     parts = [
         f"{kinds['note-lost'] + kinds['small-lost']} left out",

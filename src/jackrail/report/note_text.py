@@ -36,9 +36,10 @@ class NoteWriter:
     def line(self, number: int) -> str:
         """All values of a line. Rests of lines under the first are not shown."""
         line = self.bar.lines[number]
-        if all(value.item is None for value in line):
-            return f'<note><rest measure="yes"/>{self._duration(self.bar.bar.length_q)}<voice>{number + 1}</voice></note>'
-        beams = _beams(line, metre_of(self.bar.bar).beat_q)
+        bar = self.bar.bar
+        if all(value.item is None for value in line) and bar.length_q == Fraction(4 * bar.beats, bar.beat_unit):
+            return f'<note><rest measure="yes"/>{self._duration(bar.length_q)}<voice>{number + 1}</voice></note>'
+        beams = _beams(line, metre_of(bar).beat_q)
         return "".join(part for place, value in enumerate(line) for part in self._value(number, place, value, beams[place]))
 
     def _value(self, number: int, place: int, value: Value[Sound], beam: str) -> Iterator[str]:

@@ -97,8 +97,8 @@ class ScoreWriter:
             root = f"<root><root-step text={quoteattr(symbol.text)}>{symbol.root}</root-step></root>"
             symbols += f'{forward}<harmony{colour}>{root}<kind text="">none</kind></harmony>'
             at_q = symbol.into_q
-        rest = f"<forward>{self._duration(bar.bar.length_q - at_q)}</forward>"
-        return lines + (back + symbols + rest if symbols else "")
+        # before the notes: the engraver takes a symbol to be of the staff of the note that comes after it
+        return symbols + (f"<backup>{self._duration(at_q)}</backup>" if at_q else "") + lines
 
     def _duration(self, length_q: Fraction) -> str:
         return f"<duration>{int(length_q * self._divisions)}</duration>"
