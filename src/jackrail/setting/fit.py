@@ -24,6 +24,7 @@ from .idiom.vibrato import swaying
 from .leaving import with_leaving
 from .model import SetBeat, SetNote, SetStroke, Setting
 from .parts import Manner, Parts
+from .repeats import alike_groups
 from .search import Found, Search
 from .sounding import chosen_notes
 from .why import why
@@ -92,7 +93,8 @@ def _task(tune: Tune, voices: tuple[Voice, ...], wishes: Wishes) -> _Task:
     full, roomless = written_out(heard, wishes.ornaments, slides=wishes.slides == "written")
     if not full.notes:
         raise BadInput(Fault("tune", "the tune has no notes", tune.title))
-    parts = Parts(full, voices, wishes.weights, Manner(wishes.strum, slides=wishes.slides == "free"))
+    alike = tuple(alike_groups(full)) if wishes.repeats == "alike" else ()
+    parts = Parts(full, voices, wishes.weights, Manner(wishes.strum, alike, slides=wishes.slides == "free"))
     keys, slowdown = transpositions_for(parts, wishes), slowdown_for(full, wishes)
     bars = chord_bars(voices) if wishes.harmony == "any" and not heard.chords else []
     proposals = propose(heard, bars, sorted({transpose % 12 for transpose in keys})) if bars else {}
