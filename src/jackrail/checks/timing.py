@@ -31,14 +31,14 @@ class Move:
 
 
 def moves_of(setting: Setting, ensemble: Ensemble, tune: Tune, least_ring_s: float) -> list[Move]:
-    """All moves of a setting, the tightest first."""
+    """All moves of a setting, the tightest first. One from a small note into its main note is none: such a slide takes what it needs."""
     following: dict[int, int] = {}
     moves = []
     for number in range(len(setting.notes) - 1, -1, -1):
         note = setting.notes[number]
         if note.voice in following:
             after = setting.notes[following[note.voice]]
-            if after.place != note.place:
+            if after.place != note.place and not (after.slid and note.ornamental):
                 voice = ensemble.voices[note.voice]
                 takes_s = (voice.slide_s if after.slid else voice.move_s)[note.place][after.place]
                 spare_s = after.onset_s - takes_s - (note.again_s or (note.onset_s,))[-1] - least_ring_s

@@ -98,12 +98,12 @@ def _sounds(panel: Panel, line: Line) -> Iterator[Markup]:
 
 
 def _note(sound: Sound, line: Line) -> Markup:
-    """A bar as long as the note sounds, a dark edge at its onset, its name above where the bar is long enough to carry it."""
+    """A bar as long as the note sounds, a dark edge where it is struck, its name above where the bar is long enough to carry it."""
     x, end = line.x(sound.onset_s), line.x(min(sound.end_s, line.window.end_s))
     parts = [
         tag("title", sound.title),
         _bar(sound, line, sound.onset_s),
-        tag("path", d=f"M{number(x)} {number(sound.y - _NOTE / 2)}v{_NOTE:g}", class_="onset"),
+        *([tag("path", d=f"M{number(x)} {number(sound.y - _NOTE / 2)}v{_NOTE:g}", class_="onset")] if sound.struck else []),
     ]
     if sound.label and text_width(sound.label, _NAME) <= end - x:
         parts.append(tag("text", sound.label, x=x, y=sound.y - 5.5, class_="note-name"))

@@ -27,7 +27,7 @@ class Level:
 
 @dataclass(frozen=True)
 class Sound:
-    """Something that sounds, at y from onset_s to end_s. label: written beside it when there is room."""
+    """Something that sounds, at y from onset_s to end_s. label: written beside it when there is room. struck: a bar that slides is not."""
 
     onset_s: float
     end_s: float
@@ -35,6 +35,7 @@ class Sound:
     kind: SoundKind
     title: str
     label: str = ""
+    struck: bool = True
 
 
 @dataclass(frozen=True)

@@ -63,7 +63,8 @@ def _notes(ladder: Ladder, work: Work) -> list[Sound]:
             rings = f"{pieces[-1][1] - note.onset_s:.2f} s{_moved(note.octaves)}{small}{_played(note)}"
             title, label = f"{place}: {pitch_name(note.midi)}, {rings}", pitch_name(note.midi) if ladder.one_voice and not small else ""
             kind: SoundKind = "folded" if note.octaves else "note"
-            sounds += [Sound(*piece, y, kind, title, "" if number else label) for number, piece in enumerate(pieces)]
+            for again, piece in enumerate(pieces):
+                sounds.append(Sound(*piece, y, kind, title, "" if again else label, struck=bool(again) or not note.slid))
     return sounds
 
 
