@@ -9,12 +9,13 @@ from jackrail.motion.voice import Place, Voice
 from jackrail.setting.explain import Explainer
 from jackrail.setting.fit import fit
 from jackrail.setting.losses import gather
-from jackrail.setting.parts import Parts
+from jackrail.setting.parts import Manner, Parts
 from jackrail.setting.search import Found
 from jackrail.setting.solver import Choice, Option
+from jackrail.setting.standing import Standing
 from jackrail.setting.taste import Taste
 from jackrail.setting.wishes import Wishes
-from jackrail.tune.model import Bar
+from jackrail.tune.model import Bar, TuneNote
 from workshop import MACHINE_NAMES, ensemble, tune
 
 NO_FOLDING = Taste(folded=2.0, folded_twice=2.0)
@@ -68,15 +69,15 @@ def test_a_note_caught_between_two_is_held_against_both():
 
 
 def test_two_notes_alike_are_said_to_be_alike():
-    """Both between beats and short, 0.2 s apart, with time enough around them."""
-    made = tune((61, "23/10"), (60, "1/5"), (61, "1/2"), (62, "1"), tempo=60.0, bars=1)
+    """Both between beats, short, and turns of the line; 0.2 s apart, with time enough around them."""
+    made = tune((61, "1"), (62, "13/10"), (60, "1/5"), (62, "1/2"), (61, "1"), tempo=60.0, bars=1)
     (reason,) = reasons(fit(made, BAR, "Bar", STAY))
     assert "; both weigh alike and one had to go; " in reason
 
 
-def found(made, voices, options, slowdown=1.0):
+def found(made, voices, options, slowdown=1.0, alike=()):
     """An arrangement of our own choice."""
-    parts = Parts(made, voices, NO_FOLDING)
+    parts = Parts(made, voices, NO_FOLDING, Manner(alike=alike))
     return parts, Found(0, slowdown, Choice(0.0, tuple(options), proven=True), Choice(0.0, (), proven=True), 0.0, proven=True)
 
 
@@ -86,10 +87,10 @@ def test_a_note_that_is_left_out_as_in_another_time_through_says_so():
     bars = tuple(Bar(Fraction(4 * n), Fraction(4), number, 4, 4, time) for n, (number, time) in enumerate([(1, 1), (1, 2), (2, 1)]))
     made = replace(made, bars=bars)
     stand, away = Option(0, 1, 0.0), Option(0, 1, 0.0)
-    parts, arranged = found(made, BAR, [stand, None, away, None, None])
+    parts, arranged = found(made, BAR, [stand, None, away, None, None], alike=((1, 3),))
     first, second, _ = (loss for loss in Explainer(parts, arranged, 0.0).losses())
     assert first.reason.startswith("P0 to P1, 84 mm: there are 100 ms")
-    assert second.reason == "arranged alike with bar 1 beat 4.9, the same bar again"
+    assert second.reason == "arranged alike with bar 1 beat 4.9, where the same comes again"
 
 
 def test_notes_cut_short_and_slid_into_are_told_with_their_times():
@@ -114,7 +115,18 @@ def test_the_move_that_holds_the_tempo_is_named_with_what_it_needs():
     assert setting.tempo_factor == pytest.approx(250 / 260)
     assert setting.why[0] == (
         "Tempo: 96.2 % of the written one, held by P0 to P1, 84 mm (into bar 1 beat 2), which needs 260 ms "
-        "(60 to ring, 180 to travel, 20 to settle) and has just that and 1 more like it: faster, one of its notes would have to go."
+        "(60 to ring, 180 to travel, 20 to settle) and has just that, as does 1 more: faster, one of its notes would have to go."
+    )
+
+
+def test_a_tempo_that_lets_a_note_ring_is_told_so():
+    """A bar that takes 0.2 s; notes of 0.3 s should ring half of it: 0.15 * s + 0.2 = 0.3 * s at s = 4 / 3, three quarters of the tempo."""
+    made = tune((60, "1"), (61, "1"), (62, "1"), (61, "1"), tempo=200.0, bars=1)
+    setting = fit(made, BAR, "Bar", Wishes(transpose=0, taste=Taste(cut=1.0, least_share=0.5)))
+    assert setting.tempo_factor == pytest.approx(0.75)
+    assert setting.why[0] == (
+        "Tempo: 75 % of the written one, held by P0 to P1, 84 mm (into bar 1 beat 2): faster, the note before would be cut short, "
+        "as would 2 more."
     )
 
 
@@ -136,9 +148,7 @@ def test_a_key_is_told_with_what_the_written_one_has_no_place_for():
     """D4 and Eb4 are a tone above the bar's C, C# and D: of the written D, Eb and E only D has its place."""
     setting = fit(tune((62, "1"), (63, "1"), (64, "2"), tempo=60.0, bars=1, sharps=-3), BAR, "Bar")
     assert setting.transpose_semitones == -2
-    assert setting.why[1] == (
-        "Key: moved 2 semitones lower, where every note has its place; as written no voice has 2 of the notes (Eb4, E4)."
-    )
+    assert setting.why[1] == ("Key: moved 2 semitones lower, where every note has its place; as written 2 notes have no voice (Eb4, E4).")
 
 
 @pytest.mark.parametrize("name", MACHINE_NAMES)
@@ -150,3 +160,33 @@ def test_no_reason_shows_a_bare_weight_or_an_empty_place(name):
         assert "None" not in text
         assert "inf" not in text
         assert "  " not in text
+
+
+# A scale up and down in quavers, 4/4: 0 1 2 3 ... Indices of notes; what a musician would say of the first beside the others.
+SCALE = tune(*[(60 + step, "1/2") for step in (0, 2, 4, 5, 7, 7, 5, 4, 2, 4, 5, 4)], (60, "2"), tempo=60.0, bars=2, sharps=0)
+
+
+@pytest.mark.parametrize(
+    "index, others, words",
+    [
+        (1, [2], "the weaker of the two: between beats, in passing"),
+        (5, [4], "the weaker of the two: between beats, the same note again, beside the peak of a phrase"),
+        (2, [8], "the weaker of the two: off the first beat"),
+        (7, [12], "the weaker of the two: between beats, shorter, in passing"),
+        (3, [2, 4], "weaker than either neighbour: between beats, in passing"),
+        (12, [11], "without it more of the notes around it are kept, or ring longer"),
+        (2, [1, 3], "without it more of the notes around it are kept, or ring longer"),
+        (2, [2], "both weigh alike and one had to go"),
+        (2, [2, 0], "it weighs no more than either neighbour"),
+        (4, [2, 6], "it weighs less than its two neighbours together"),
+    ],
+)
+def test_the_place_of_a_note_is_told_in_a_musicians_words(index, others, words):
+    assert Standing(Parts(SCALE, BAR, Taste())).judged(index, others) == words
+
+
+def test_what_lies_under_the_melody_and_small_notes_need_no_other_reason():
+    made = replace(SCALE, notes=(TuneNote(Fraction(0), Fraction(1), 48), *SCALE.notes))
+    assert Standing(Parts(made, BAR, Taste())).judged(0, [1]) == "the weaker of the two: under the melody"
+    small = replace(SCALE, notes=(replace(SCALE.notes[0], ornamental=True), *SCALE.notes[1:]))
+    assert Standing(Parts(small, BAR, Taste())).judged(0, [1]) == "a small note gives way"

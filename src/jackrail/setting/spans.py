@@ -10,7 +10,7 @@ from operator import itemgetter
 
 from jackrail.tune.model import KeyMark, Quarters, Tune, TuneNote, beat_length_q
 
-from .taste import accent
+from .metre import accents
 
 PASSING = 0.4
 """What is left of the cost of a note between two chord tones a step away, off the first beat."""
@@ -93,10 +93,10 @@ class _Tone:
 
 
 def _weighed(tune: Tune) -> list[_Tone]:
-    notes = [note for note in tune.notes if not note.ornamental]
+    main = [(note, strong) for note, strong in zip(tune.notes, accents(tune), strict=True) if not note.ornamental]
+    notes = [note for note, _ in main]
     tones = []
-    for before, note, after in zip([None, *notes], notes, [*notes[1:], None], strict=False):
-        strong = accent(tune, note)
+    for before, (note, strong), after in zip([None, *notes], main, [*notes[1:], None], strict=False):
         steps = (-1, -1) if strong > 1 else (_step(before, note), _step(after, note))
         tones.append(_Tone(note.onset_q, note.onset_q + note.duration_q, note.midi % 12, strong, *steps))
     return tones

@@ -7,15 +7,23 @@ source); each can be changed by the caller.
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
-from fractions import Fraction
+from dataclasses import asdict, dataclass, replace
 from typing import Literal
 
 from jackrail.faults import BadInput, Fault
 from jackrail.motion.voice import GUARD_S
-from jackrail.tune.model import Tune, TuneNote, beat_length_q
+from jackrail.tune.model import Tune
 
 from .melody import melody_of, written_lengths_q
+from .metre import BEAT, accents, bars_of
+from .phrases import LineNote, phrases_of
+
+TUNE_ENDS = 2.0
+"""The first and the last note of the melody, by this much more."""
+PHRASE_END, PHRASE_BEGIN, PEAK = 1.4, 1.15, 1.2
+"""The last, the first and the (first) highest note of a phrase."""
+TURN, PASSING, STRUCK_AGAIN = 1.1, 0.75, 0.75
+"""A note where the line turns; one between beats that passes by step; one between beats that only strikes the note before again."""
 
 Prefer = Literal["balance", "tempo", "notes", "sustain", "chords", "key"]
 
@@ -36,12 +44,12 @@ class Taste:
 
     folded: float = 0.3
     folded_twice: float = 0.5
-    slower: float = 0.25
+    slower: float = 0.15
     chord_lost: float = 0.5
     chord_changed: float = 0.05
     restroke_lost: float = 0.02
     accompaniment: float = 0.02
-    small_note: float = 0.05
+    small_note: float = 0.035
     harmony: float = 0.5
     new_key: float = 0.01
     semitone: float = 0.001
@@ -64,41 +72,74 @@ class Taste:
             raise BadInput(Fault("option", "a note must sound before its bar may leave", "least_ring_s", f"{self.least_ring_s:g} s", limit))
 
 
+_FAINT = 1e-6
+"""A weight by this share can only choose between what is equal without it: the least step of what notes cost is some thousandths."""
+
+
 def preferred(taste: Taste, prefer: Prefer) -> Taste:
-    """The weights with one thing preferred to all others."""
+    """The weights with one thing preferred to all others.
+
+    "notes": strictly, nothing else counts before as much of the notes is kept as can be; then all else as it was. "sustain": a note
+    should ring for three quarters of its length, and one that is cut short weighs more than half of one left out; a slower tempo
+    costs less. "chords": a chord weighs more than most notes. "tempo" and "key" are strict by what may be chosen (`slowdown_for`,
+    `transpositions_for`), their weights are unchanged, as those of "balance" are.
+    """
+    if prefer == "notes":
+        faint = ("slower", "chord_lost", "chord_changed", "restroke_lost", "harmony", "new_key", "semitone", "cut", "slid")
+        return replace(taste, **{name: _FAINT * getattr(taste, name) for name in faint})
+    if prefer == "sustain":
+        return replace(taste, cut=0.6, least_share=0.75, slower=0.3 * taste.slower)
+    if prefer == "chords":
+        dearer = ("chord_lost", "chord_changed", "restroke_lost", "harmony")
+        return replace(taste, **{name: 10 * getattr(taste, name) for name in dearer})
     return taste
 
 
 def note_weights(tune: Tune, taste: Taste | None = None) -> list[float]:
-    """Cost of leaving out each note of the tune: strong beats, long notes, the first and the last of the melody weigh more.
+    """Cost of leaving out each note of the tune: what carries the melody weighs more, see docs/fitting.md.
 
-    A note that is not of the melody (see `melody_of`) weighs `Taste.accompaniment` of what it else would. Small notes of ornaments
-    weigh `Taste.small_note` each, whatever they are; the notes they were taken from weigh as if they had their written length.
+    Strong beats, long notes, the first and the last of the melody and of each phrase, its peaks and turns; less weigh passing notes
+    between beats and a note struck again. A note that is not of the melody (see `melody_of`) weighs `Taste.accompaniment` of what it
+    else would. Small notes of ornaments weigh `Taste.small_note` each, whatever they are; the notes they were taken from weigh as
+    if they had their written length.
     """
     taste = taste or Taste()
-    melody = melody_of(tune)
-    ends = {min(melody), max(melody)} if melody else set()
+    lengths_q, strong, bars = written_lengths_q(tune), accents(tune), bars_of(tune)
+    melody = sorted(melody_of(tune))
+    line = [LineNote(float(tune.notes[n].onset_q), float(lengths_q[n]), tune.notes[n].midi, strong[n], bars[n]) for n in melody]
+    shares = dict(zip(melody, _shares(line), strict=True))
     return [
-        taste.small_note
-        if note.ornamental
-        else accent(tune, note)
-        * _length_weight(length_q)
-        * (2.0 if index in ends else 1.0)
-        * (1.0 if index in melody else taste.accompaniment)
-        for index, (note, length_q) in enumerate(zip(tune.notes, written_lengths_q(tune), strict=True))
+        taste.small_note if note.ornamental else strong[n] * _length_weight(float(lengths_q[n])) * shares.get(n, taste.accompaniment)
+        for n, note in enumerate(tune.notes)
     ]
 
 
-def accent(tune: Tune, note: TuneNote) -> float:
-    """1.5 on the first beat of a bar, 1 on another, 0.6 between beats."""
-    bar = tune.bar_at(note.onset_q)
-    if bar is None:
-        return 1.0 if note.onset_q.denominator == 1 else 0.6
-    into_q = bar.starts_q + note.onset_q - bar.onset_q
-    if into_q == 0:
-        return 1.5
-    return 1.0 if (into_q / beat_length_q(bar.beats, bar.beat_unit)).denominator == 1 else 0.6
+def _shares(line: list[LineNote]) -> list[float]:
+    """For each note of the melody, by what its place in the line multiplies its weight."""
+    shares = [_turn(line, n) for n in range(len(line))]
+    for phrase in phrases_of(line):
+        first, last = phrase[0], phrase[-1]
+        shares[last] *= TUNE_ENDS if last == len(line) - 1 else PHRASE_END
+        if first != last or not first:
+            shares[first] *= PHRASE_BEGIN if first else TUNE_ENDS
+        highest = max(phrase, key=lambda n: line[n].midi)
+        shares[highest] *= 1.0 if highest in (first, last) else PEAK
+    return shares
 
 
-def _length_weight(length_q: Fraction) -> float:
-    return float(min(max(float(length_q), 0.5), 2.0) ** 0.5)
+def _turn(line: list[LineNote], n: int) -> float:
+    """What the melody does at a note: turns, passes by step between beats, or stays on the note before."""
+    if not 0 < n < len(line) - 1:
+        return 1.0
+    before, note, after = line[n - 1 : n + 2]
+    came, goes, off_beat = note.midi - before.midi, after.midi - note.midi, note.accent < BEAT
+    if came == 0 and off_beat and abs(before.onset + before.length - note.onset) < 1e-9:
+        return STRUCK_AGAIN
+    if came * goes < 0:
+        return TURN
+    return PASSING if off_beat and 0 < abs(came) <= 2 and 0 < abs(goes) <= 2 else 1.0
+
+
+def _length_weight(length: float) -> float:
+    """The square root of a length in quarters, from half a one to two."""
+    return float(min(max(length, 0.5), 2.0) ** 0.5)

@@ -102,7 +102,8 @@ def transpositions_for(parts: Parts, wishes: Wishes) -> list[int]:
         return [wishes.transpose]
     every = [transpose for transpose in parts.transpositions() if abs(transpose) <= _FURTHEST] or [0]
     if wishes.key is None:
-        return every
+        written = [transpose for transpose in every if transpose % 12 == 0] if wishes.prefer == "key" else []
+        return written or every
     shift = _shift_to(wishes.key, parts.tune)
     return [transpose for transpose in every if transpose % 12 == shift] or [shift if shift <= 6 else shift - 12]
 
@@ -128,7 +129,7 @@ def _shift_to(key: str, tune: Tune) -> int:
 def slowdown_for(tune: Tune, wishes: Wishes) -> float | None:
     """How much longer everything takes than written, or None to search for it. Raises BadInput."""
     if wishes.tempo is None:
-        return None
+        return 1.0 if wishes.prefer == "tempo" else None
     match = _TEMPO.fullmatch(wishes.tempo.strip())
     if match is None:
         hint = 'write quarter notes a minute, like 96, or a share of the written tempo, like "80%"'
