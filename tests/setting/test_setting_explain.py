@@ -133,8 +133,15 @@ def test_a_tempo_that_lets_a_note_ring_is_told_so():
 @pytest.mark.parametrize(
     "wishes, tempo, key",
     [
-        (Wishes(tempo="80%", transpose=0), "Tempo: as asked for (--tempo 80%).", "Key: as asked for (--transpose 0)."),
-        (Wishes(key="Ab"), None, "Key: as asked for (--key Ab)."),
+        (
+            Wishes(tempo="80%", transpose=0),
+            "Tempo: 80 % of the written one, as asked for (--tempo 80%).",
+            "Key: as written, as asked for (--transpose 0).",
+        ),
+        (Wishes(tempo="30"), "Tempo: 50 % of the written one, as asked for (--tempo 30).", None),
+        (Wishes(prefer="tempo"), "Tempo: as written, as asked for (--prefer tempo).", None),
+        (Wishes(prefer="key"), None, "Key: as written, as asked for (--prefer key)."),
+        (Wishes(transpose=1), None, "Key: moved 1 semitone higher, as asked for (--transpose 1)."),
         (Wishes(), "Tempo: as written; the tightest move is P0 to P1, 84 mm (into bar 1 beat 2), with 740 ms to spare.", None),
     ],
 )

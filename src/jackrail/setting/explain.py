@@ -147,19 +147,12 @@ class Explainer:
         return next(((other, by) for other, by in neighbours if by is not None and by.voice == option.voice), None)
 
     def _as_before(self, index: int) -> str:
-        """That a note which would fit is treated like the one of the same bar at another time through; "" when there is none such."""
+        """That a note which would fit is treated like others that are the same music again; "" where there are none."""
         tune, chosen = self._parts.tune, self._found.notes.options
-        twin = next((other for other in self._twins(index) if chosen[other] == chosen[index]), None)
-        return "" if twin is None else f"arranged alike with {tune.place(tune.notes[twin].onset_q)}, the same bar again"
-
-    def _twins(self, index: int) -> Iterator[int]:
-        """The same note of the same bar on paper, at the other times through."""
-        tune = self._parts.tune
-        note, bar = tune.notes[index], tune.bar_at(tune.notes[index].onset_q)
-        for other, twin in enumerate(tune.notes):
-            there = tune.bar_at(twin.onset_q) if other != index and twin.midi == note.midi else None
-            if bar and there and there.number == bar.number and twin.onset_q - there.onset_q == note.onset_q - bar.onset_q:
-                yield other
+        group = next((group for group in self._parts.manner.alike if index in group), ())
+        hindered = (other for other in group if other != index and _octaves(chosen[other]) == _octaves(chosen[index]))
+        twin = next(hindered, None)
+        return "" if twin is None else f"arranged alike with {tune.place(tune.notes[twin].onset_q)}, where the same comes again"
 
     def _chord_losses(self) -> Iterator[Loss]:
         tune = self._parts.tune
@@ -179,6 +172,10 @@ class Explainer:
             return "its bar would not be ready again"
         has_bars = any(voice.part == "chord" for voice in self._parts.voices)
         return "no chord bar has these notes" if has_bars else "this machine has no chord bars"
+
+
+def _octaves(option: Option | None) -> int | None:
+    return None if option is None else option.octaves
 
 
 def with_roomless(setting: Setting, tune: Tune, ornaments: Sequence[Ornament]) -> Setting:

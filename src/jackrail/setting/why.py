@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -16,14 +17,17 @@ from .solver import Event, Option
 from .wishes import Wishes
 
 _JUST_S = 1e-6
+_SAME = 5e-4
 _MOST_NAMES = 4
 
 
 @dataclass(frozen=True)
 class _Change:
-    """From one note of a voice to its next. spare_s: what is left of the time between them."""
+    """From one note of a voice, before, to its next, index. have_s: between their onsets; spare_s: what of that is not needed."""
 
+    before: int
     index: int
+    have_s: float
     spare_s: float
     early: Option
     late: Option
@@ -35,11 +39,12 @@ def why(parts: Parts, found: Found, wishes: Wishes) -> tuple[str, ...]:
 
 
 def _tempo(parts: Parts, found: Found, wishes: Wishes) -> str:
-    if wishes.tempo is not None:
-        return f"as asked for (--tempo {wishes.tempo.strip()})"
+    asked = f"--tempo {wishes.tempo.strip()}" if wishes.tempo else "--prefer tempo" if wishes.prefer == "tempo" else _point(wishes)
+    if asked:
+        return f"{_share(found)}, as asked for ({asked})"
     changes = sorted(_changes(parts, found), key=lambda change: change.spare_s)
     if found.slowdown > 1:
-        return f"{100 / found.slowdown:.3g} % of the written one, held by {_holding(parts, changes)}"
+        return f"{_share(found)}, held by {_holding(parts, found, changes)}"
     lost = sum(option is None for option in found.notes.options)
     if lost:
         return f"as written; a slower one costs more than it would save of the {count(lost, 'note')} left out"
@@ -48,14 +53,38 @@ def _tempo(parts: Parts, found: Found, wishes: Wishes) -> str:
     return f"as written; the tightest move is {_named(parts, changes[0])}, with {1000 * max(0.0, changes[0].spare_s):.0f} ms to spare"
 
 
-def _holding(parts: Parts, changes: list[_Change]) -> str:
+def _point(wishes: Wishes) -> str:
+    return "" if wishes.point is None else f"--point {wishes.point}"
+
+
+def _share(found: Found) -> str:
+    """The tempo beside the written one."""
+    return "as written" if abs(found.slowdown - 1) < _SAME else f"{100 / found.slowdown:.3g} % of the written one"
+
+
+def _holding(parts: Parts, found: Found, changes: list[_Change]) -> str:
+    """The first of the moves that would not fit in less time, or the first note that would be cut short."""
     just = [change for change in changes if change.spare_s < _JUST_S]
-    if not just:
+    rings = [] if just else [change for change in changes if abs(_ring_spare_s(parts, found, change)) < _JUST_S]
+    if not just and not rings:
         return "what slower or faster would cost in all"
-    first = min(just, key=lambda change: change.index)
+    first = min(just or rings, key=lambda change: change.index)
+    many = len(just or rings) - 1
+    if rings:
+        return f"{_named(parts, first)}: faster, the note before would be cut short" + (f", as would {many} more" if many else "")
+    more = f", as {'does' if many == 1 else 'do'} {many} more" if many else ""
     needs = needed(parts, first.early, first.late)
-    more = f" and {len(just) - 1} more like it" if len(just) > 1 else ""
     return f"{_named(parts, first)}, which needs {needs} and has just that{more}: faster, one of its notes would have to go"
+
+
+def _ring_spare_s(parts: Parts, found: Found, change: _Change) -> float:
+    """How much longer than it should the note before a move rings."""
+    event = parts.notes(found.transpose)[change.before]
+    if not event.hold_s or change.early.place == change.late.place:
+        return math.inf
+    voice = parts.voices[change.early.voice]
+    leaves_s = change.have_s - voice.move_s[change.early.place][change.late.place]
+    return leaves_s - event.hold_s * found.slowdown
 
 
 def _named(parts: Parts, change: _Change) -> str:
@@ -70,16 +99,17 @@ def _changes(parts: Parts, found: Found) -> Iterator[_Change]:
     for index, option in enumerate(found.notes.options):
         if option is not None:
             if option.voice in before:
-                have_s, need_s = gap(parts, found.slowdown, before[option.voice], (index, option))
-                yield _Change(index, have_s - need_s, before[option.voice][1], option)
+                early, by = before[option.voice]
+                have_s, need_s = gap(parts, found.slowdown, (early, by), (index, option))
+                yield _Change(early, index, have_s, have_s - need_s, by, option)
             before[option.voice] = (index, option)
 
 
 def _key(parts: Parts, found: Found, wishes: Wishes) -> str:
-    if wishes.key is not None:
-        return f"as asked for (--key {wishes.key.strip()})"
-    if wishes.transpose is not None:
-        return f"as asked for (--transpose {wishes.transpose})"
+    asked = f"--key {wishes.key.strip()}" if wishes.key else "" if wishes.transpose is None else f"--transpose {wishes.transpose}"
+    asked = asked or ("--prefer key" if wishes.prefer == "key" else _point(wishes))
+    if asked:
+        return f"{f'moved {interval(found.transpose)}' if found.transpose else 'as written'}, as asked for ({asked})"
     if found.transpose == 0:
         return "as written; no other gives up less" if found.proven else "as written; none was found that gives up less"
     there, here = _without_place(parts, 0), _without_place(parts, found.transpose)
@@ -104,13 +134,13 @@ def _out_of_reach(event: Event) -> bool:
 
 def _missing(parts: Parts, without: tuple[list[int], list[str]], transpose: int) -> str:
     notes, chords = without
-    parts_of = []
+    said = []
     if notes:
-        names = [_sounding(parts, index, transpose) for index in notes]
-        parts_of.append(f"no voice has {len(notes)} of the notes ({_some(names)})")
+        names = _some([_sounding(parts, index, transpose) for index in notes])
+        said.append(f"{count(len(notes), 'note')} {'has' if len(notes) == 1 else 'have'} no voice ({names})")
     if chords:
-        parts_of.append(f"no bar has {len(chords)} of the chords ({_some(chords)})")
-    return " and ".join(parts_of) or "every note has its place"
+        said.append(f"{count(len(chords), 'chord')} {'has' if len(chords) == 1 else 'have'} no bar ({_some(chords)})")
+    return " and ".join(said) or "every note has its place"
 
 
 def _sounding(parts: Parts, index: int, transpose: int) -> str:
