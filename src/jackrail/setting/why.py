@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -65,7 +64,7 @@ def _share(found: Found) -> str:
 def _holding(parts: Parts, found: Found, changes: list[_Change]) -> str:
     """The first of the moves that would not fit in less time, or the first note that would be cut short."""
     just = [change for change in changes if change.spare_s < _JUST_S]
-    rings = [] if just else [change for change in changes if abs(_ring_spare_s(parts, found, change)) < _JUST_S]
+    rings = [] if just else _just_ringing(parts, found, changes)
     if not just and not rings:
         return "what slower or faster would cost in all"
     first = min(just or rings, key=lambda change: change.index)
@@ -77,14 +76,15 @@ def _holding(parts: Parts, found: Found, changes: list[_Change]) -> str:
     return f"{_named(parts, first)}, which needs {needs} and has just that{more}: faster, one of its notes would have to go"
 
 
-def _ring_spare_s(parts: Parts, found: Found, change: _Change) -> float:
-    """How much longer than it should the note before a move rings."""
-    event = parts.notes(found.transpose)[change.before]
-    if not event.hold_s or change.early.place == change.late.place:
-        return math.inf
-    voice = parts.voices[change.early.voice]
-    leaves_s = change.have_s - voice.move_s[change.early.place][change.late.place]
-    return leaves_s - event.hold_s * found.slowdown
+def _just_ringing(parts: Parts, found: Found, changes: list[_Change]) -> list[_Change]:
+    """The moves before which a note rings for just as long as it should."""
+    events, ringing = parts.notes(found.transpose), []
+    for change in changes:
+        hold_s, moves_s = events[change.before].hold_s, parts.voices[change.early.voice].move_s
+        leaves_s = change.have_s - moves_s[change.early.place][change.late.place]
+        if hold_s and change.early.place != change.late.place and abs(leaves_s - hold_s * found.slowdown) < _JUST_S:
+            ringing.append(change)
+    return ringing
 
 
 def _named(parts: Parts, change: _Change) -> str:
