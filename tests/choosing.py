@@ -62,3 +62,12 @@ def cost_of(events, chosen, voices, slowdown, least_tempo=1.0):
                 cost += early.cut
             struck_s = struck_s if b.slid else late.onset_s
     return cost
+
+
+def every_slowdown(events, voices, most):
+    """1 and each slowdown at which some gap of the tune, or what is left of it after a share of ringing, grows to a time a voice needs."""
+    places = [(voice, p, q) for voice in voices for p in range(len(voice.places)) for q in range(len(voice.places))]
+    pairs = [(a, b.onset_s - a.onset_s) for a, b in itertools.combinations(events, 2) if b.onset_s > a.onset_s]
+    needs = [(need_s(voice, p, q), gap_s) for voice, p, q in places for _, gap_s in pairs]
+    needs += [(voice.move_s[p][q], gap_s - a.hold_s) for voice, p, q in places for a, gap_s in pairs if gap_s > a.hold_s]
+    return [1.0, *sorted({need / gap for need, gap in needs if 1.0 < need / gap <= most})]

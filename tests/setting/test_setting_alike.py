@@ -7,11 +7,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from choosing import LEAST_RING_S, cost_of, some_voices
+from choosing import LEAST_RING_S, cost_of, every_slowdown, some_voices
 from jackrail.setting import alike
 from jackrail.setting.alike import Alike
 from jackrail.setting.events import Event, Option, Rules
-from workshop import examples
+from jackrail.setting.parts import Manner, Parts
+from jackrail.setting.search import Search
+from jackrail.setting.solver import solve
+from jackrail.setting.taste import Taste
+from workshop import examples, tune
 
 
 @st.composite
@@ -73,3 +77,50 @@ def test_without_proof_the_bound_is_true_and_the_choice_alike(instance, cases, e
     assert found.cost == pytest.approx(cost_of(events, found.options, voices, 1.0), abs=1e-9)
     assert found.bound - 1e-9 <= best <= found.cost + 1e-9
     assert not found.proven or found.cost == pytest.approx(best, abs=1e-9)
+
+
+@examples(60)
+@given(
+    some_voices(most=2),
+    st.lists(st.tuples(st.integers(60, 66), st.sampled_from(["1/4", "1/2", "1"])), min_size=1, max_size=3),
+    st.sampled_from([(2, False), (2, True), (3, False)]),
+)
+def test_the_search_finds_the_best_key_and_tempo_of_what_is_alike(voices, line, manner):
+    """A line played two or three times over, or twice with another end: folding it together must never lose the best."""
+    times, other_end = manner
+    notes = [*line * times][: 6 - 6 % len(line)]
+    made = tune(*notes, *([(63, "1/2")] if other_end and len(notes) < 6 else []))
+    groups = tuple(tuple(range(n, len(notes), len(line))) for n in range(len(line)))
+    groups = tuple(group for group in groups if len(group) > 1)
+    parts = Parts(made, voices, Taste(), Manner(alike=groups))
+    found = Search(parts).run(list(parts.transpositions()), None)
+    best = min(
+        Taste().semitone * abs(key)
+        + (Taste().new_key if key % 12 else 0.0)
+        + Taste().slower * (slowdown - 1) * parts.weight
+        + cheapest_alike(voices, parts.notes(key), groups, slowdown)
+        for key in parts.transpositions()
+        for slowdown in every_slowdown(parts.notes(key), voices, 1 / Taste().least_tempo)
+    )
+    assert is_alike(parts.notes(found.transpose), found.notes.options, groups)
+    assert found.proven
+    assert found.cost == found.bound == pytest.approx(best, abs=1e-9)
+
+
+@examples(200)
+@given(
+    some_voices(most=1),
+    st.lists(st.tuples(st.integers(60, 64), st.sampled_from(["1/4", "1/2"]), st.integers(0, 3)), min_size=2, max_size=6),
+    st.sampled_from([1.0, 1.7]),
+)
+def test_a_tune_folded_together_never_costs_more_than_one_that_is_alike(voices, notes, slowdown):
+    """Groups here are any notes of one key and length, wherever they stand: nothing needs to be a repeat."""
+    made = tune(*[(midi, length) for midi, length, _ in notes])
+    kinds = {}
+    for index, kind in enumerate(notes):
+        if kind[2]:
+            kinds.setdefault(kind, []).append(index)
+    groups = tuple(tuple(group) for group in kinds.values() if len(group) > 1)
+    parts = Parts(made, voices, Taste(), Manner(alike=groups))
+    least = solve(parts.folded_notes(0), parts.rules, slowdown).cost
+    assert least <= cheapest_alike(voices, parts.notes(0), groups, slowdown) + 1e-9

@@ -16,17 +16,19 @@ from jackrail.tune.model import Ornament, Tune
 from .asked import as_asked
 from .explain import Explainer, with_roomless
 from .front import Front, front_of, point_of
-from .harmony import chord_bars, propose
+from .harmony import chord_bars
 from .idiom.doubling import struck_again
 from .idiom.rolling import rolled
 from .idiom.slides import with_slides
 from .idiom.vibrato import swaying
+from .in_keys import InKeys
 from .leaving import with_leaving
 from .model import SetBeat, SetNote, SetStroke, Setting
 from .parts import Manner, Parts
 from .repeats import alike_groups
 from .search import Found, Search
 from .sounding import chosen_notes
+from .strokes import within_heat
 from .why import why
 from .wishes import Wishes, slowdown_for, transpositions_for, written_tempo
 
@@ -97,9 +99,7 @@ def _task(tune: Tune, voices: tuple[Voice, ...], wishes: Wishes) -> _Task:
     parts = Parts(full, voices, wishes.weights, Manner(wishes.strum, alike, slides=wishes.slides == "free"))
     keys, slowdown = transpositions_for(parts, wishes), slowdown_for(full, wishes)
     bars = chord_bars(voices) if wishes.harmony == "any" and not heard.chords else []
-    proposals = propose(heard, bars, sorted({transpose % 12 for transpose in keys})) if bars else {}
-    share = wishes.weights.harmony
-    by_key = {key: parts.with_chords(proposal.added_to(full), share * proposal.cost) for key, proposal in proposals.items()}
+    by_key = InKeys(parts, heard, bars, [transpose % 12 for transpose in keys]) if bars else {}
     return _Task(full, roomless, parts, by_key, keys, slowdown)
 
 
@@ -127,6 +127,7 @@ def _setting(parts: Parts, found: Found, machine_name: str, wishes: Wishes) -> S
         for moment, option in zip(parts.moments, found.chords.options, strict=True)
         if option is not None
     ]
+    strokes = within_heat(strokes, parts.voices)
     beats = _beats(parts, found.slowdown)
     lead_in_s = _lead_in_s(parts.voices, notes, [(s.onset_s, s.voice) for s in strokes] + [(b.onset_s, b.voice) for b in beats])
     notes = [replace(note, onset_s=note.onset_s + lead_in_s) for note in notes]

@@ -8,7 +8,6 @@ kept; of many the few that lie furthest apart.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from copy import copy
 from dataclasses import dataclass, field, replace
 
 from jackrail.faults import BadInput, Fault
@@ -114,9 +113,7 @@ def point_of(front: Front, number: int) -> Point:
 
 def _weighing(parts: Parts, cut: float) -> Parts:
     """The same tune where a note that is cut short costs this share of leaving it out."""
-    other = copy(parts)
-    other.taste = replace(parts.taste, cut=cut)
-    return other
+    return parts.weighing(replace(parts.taste, cut=cut))
 
 
 def _priced(step: Found, parts: Parts, cut: float) -> Found:

@@ -7,8 +7,9 @@ wishes there are for beginning and cadence. A change of chord costs too. The che
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from jackrail.motion.voice import Voice
 from jackrail.pitch import Chord, moved_signature, moved_symbol, parse_chord
@@ -60,31 +61,46 @@ def chord_bars(voices: Iterable[Voice]) -> list[str]:
     return list(found.values())
 
 
+class Proposer:
+    """Proposes chords for a tune from the chord bars of these names, for one transposition at a time."""
+
+    def __init__(self, tune: Tune, bars: Sequence[str]) -> None:
+        self._tune, self._bars = tune, bars
+        self._known: dict[frozenset[int], list[float]] = {}
+
+    def proposal(self, transpose: int) -> Proposal:
+        """The cheapest chords where the machine plays so many semitones higher than written, 0 to 11."""
+        chords = [parse_chord(bar).transposed(-transpose) for bar in self._bars]
+        costs = span_costs(self._spans, chords, [self._clashes(chord) for chord in chords])
+        path, cost = best_path(costs, change_costs(chords))
+        symbols: list[ChordSymbol] = []
+        for span, choice, before in zip(self._spans, path, [len(chords), *path], strict=False):
+            if choice != before:
+                symbols.append(ChordSymbol(span.onset_q, self._named(choice, transpose, span)))
+        return Proposal(tuple(symbols), cost)
+
+    def _named(self, choice: int, transpose: int, span: Span) -> str:
+        """The bar chosen for a span, named in the written key; the last choice is silence."""
+        if choice == len(self._bars):
+            return NO_CHORD
+        sharps = self._tune.sharps_at(span.onset_q)
+        return moved_symbol(self._bars[choice], -transpose, moved_signature(sharps, transpose))
+
+    @cached_property
+    def _spans(self) -> list[Span]:
+        return spans_of(self._tune)
+
+    def _clashes(self, chord: Chord) -> list[float]:
+        """The cost of a chord for each span, worked out once for all the keys in which some bar gives it."""
+        if chord.classes not in self._known:
+            self._known[chord.classes] = [clash(span, chord.classes) for span in self._spans]
+        return self._known[chord.classes]
+
+
 def propose(tune: Tune, bars: Sequence[str], transpositions: Iterable[int]) -> dict[int, Proposal]:
     """The cheapest chords for each transposition (0 to 11 semitones) from the chord bars of these names."""
-    spans = spans_of(tune)
-    known: dict[frozenset[int], list[float]] = {}
-
-    def clashes(chord: Chord) -> list[float]:
-        """The cost of a chord for each span, worked out once for all the keys in which some bar gives it."""
-        if chord.classes not in known:
-            known[chord.classes] = [clash(span, chord.classes) for span in spans]
-        return known[chord.classes]
-
-    return {key: _propose(tune, spans, bars, key, clashes) for key in transpositions}
-
-
-def _propose(tune: Tune, spans: Sequence[Span], bars: Sequence[str], transpose: int, clashes: Callable[[Chord], list[float]]) -> Proposal:
-    chords = [parse_chord(bar).transposed(-transpose) for bar in bars]
-    costs = span_costs(spans, chords, [clashes(chord) for chord in chords])
-    path, cost = best_path(costs, change_costs(chords))
-    symbols: list[ChordSymbol] = []
-    for span, choice, before in zip(spans, path, [len(bars), *path], strict=False):
-        if choice != before:
-            sharps = tune.sharps_at(span.onset_q)
-            name = moved_symbol(bars[choice], -transpose, moved_signature(sharps, transpose)) if choice < len(bars) else NO_CHORD
-            symbols.append(ChordSymbol(span.onset_q, name))
-    return Proposal(tuple(symbols), cost)
+    proposer = Proposer(tune, bars)
+    return {transpose: proposer.proposal(transpose) for transpose in transpositions}
 
 
 def change_costs(chords: Sequence[Chord]) -> list[list[float]]:

@@ -50,6 +50,12 @@ class Key:
         """The best music with everything `slowdown` times as long as written."""
         return self.alike(self.free(slowdown), slowdown)
 
+    def least(self, slowdown: float) -> Music | None:
+        """What the best music costs no less than, at little work, without any notes; None when nothing comes again."""
+        if not self.parts.manner.alike or self.parts.manner.slides:
+            return None
+        return self._music(self._folded.at(slowdown), self._chords.at(slowdown))
+
     def free(self, slowdown: float) -> Music:
         """The best music when what comes again need not be alike; music that is costs no less."""
         return self._music(self._notes.free(slowdown), self._chords.at(slowdown))
@@ -76,6 +82,10 @@ class Key:
             music = self.at(slowdown)
             yield max(fastest, music.steady_from), music
             slowdown = music.steady_from * BELOW
+
+    @cached_property
+    def _folded(self) -> Prepared:
+        return Prepared(self.parts.folded_notes(self.transpose), self.parts.rules)
 
     @cached_property
     def _notes(self) -> Alike:

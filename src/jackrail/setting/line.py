@@ -31,19 +31,21 @@ class Line:
 
     def __init__(self, events: Sequence[Event], rules: Rules) -> None:
         self._events = events
-        self._lost = sum(_exact(event.lost) for event in events)
         voice = next((event.options[0].voice for event in events if event.options), 0)
         self._arrivals = rules.arrivals[voice]
         self._forced = self._dear = 0.0
-        known: dict[tuple[int, float], list[Way]] = {}
+        self._lost = 0.0
         self._steps: list[Step] = []
+        known: dict[tuple[int, float, float], tuple[list[Way], float, float]] = {}
         for index, (onset_s, lost, options, hold_s, cut) in enumerate(events):
-            key = id(options), lost
-            ways = known.get(key)
-            if ways is None:
-                ways = known[key] = [(o.place, _exact(lost) - _exact(o.cost), o) for o in options if o.cost < lost]
-            if ways:
-                self._steps.append((index, onset_s, onset_s + hold_s, _exact(cut), ways))
+            key = id(options), lost, cut
+            kind = known.get(key)
+            if kind is None:
+                ways = [(o.place, _exact(lost) - _exact(o.cost), o) for o in options if o.cost < lost]
+                kind = known[key] = ways, _exact(lost), _exact(cut)
+            self._lost += kind[1]
+            if kind[0]:
+                self._steps.append((index, onset_s, onset_s + hold_s, kind[2], kind[0]))
 
     def decided(self, does: Mapping[int, int | None]) -> Line:
         """The same events of which some, by their index, are to sound moved by so many octaves, or with None are to be left out."""

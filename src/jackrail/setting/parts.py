@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Container
 from copy import copy
 from dataclasses import dataclass
@@ -12,12 +11,16 @@ from jackrail.motion.voice import Voice
 from jackrail.pitch import Chord, parse_chord
 from jackrail.tune.model import Tune
 
+from .chord_bars import fitting_bars
 from .events import Event, Option, Rules
+from .folded import FoldedNote, Kind, Notes, folded
 from .melody import lent, melody_of
 from .solver import Prepared
-from .strokes import DEFAULT_STRUM, ChordMoment, chord_moments, fitting_bars
+from .strokes import DEFAULT_STRUM, ChordMoment, chord_moments
 from .taste import Taste, note_weights
 
+_SLOWEST = 4.0
+"""No tempo asked for is more than so many times the written one (`wishes.slowdown_for`)."""
 _AT_ONCE_S = 1e-6
 """One note ends where another begins when they are no further apart: sums of seconds are not exact."""
 
@@ -48,8 +51,10 @@ class Parts:
         self.onsets_s = [tune.seconds_at(note.onset_q) for note in tune.notes]
         self.lengths_s = [tune.seconds_at(note.onset_q + note.duration_q) - at for note, at in zip(tune.notes, self.onsets_s, strict=True)]
         self.weights = note_weights(tune, taste)
-        self.moments = chord_moments(tune, self.manner.strum)
         self.harmony_cost = 0.0
+        # what has been made, by how many notes were barred then: none is ever let in again
+        self._notes_made: dict[tuple[int, int], tuple[Event, ...]] = {}
+        self._folded: dict[int, list[FoldedNote]] = {}
         self.barred: set[int] = set()
         self._bars = [(v, parse_chord(voice.chord)) for v, voice in enumerate(voices) if voice.part == "chord"]
         self._places: dict[int, list[tuple[int, int]]] = {}
@@ -61,10 +66,23 @@ class Parts:
     def with_chords(self, tune: Tune, harmony_cost: float) -> Parts:
         """The same notes, prepared, with the chords of `tune`, which differs in nothing else."""
         other = copy(self)
-        for name in ("_chords", "_moments_of", "_chords_ready"):
+        for name in ("moments", "_chords", "_moments_of", "_chords_ready"):
             other.__dict__.pop(name, None)
-        other.tune, other.harmony_cost, other.moments = tune, harmony_cost, chord_moments(tune, self.manner.strum)
+        other.tune, other.harmony_cost = tune, harmony_cost
         return other
+
+    def weighing(self, taste: Taste) -> Parts:
+        """The same notes, of the same weights, where all else counts by `taste`."""
+        other = copy(self)
+        for name in ("_cuts", "_holds_s", "_least_shares", "_chords_ready"):
+            other.__dict__.pop(name, None)
+        vars(other).update(taste=taste, _notes_made={}, _folded={})
+        return other
+
+    @cached_property
+    def moments(self) -> list[ChordMoment]:
+        """When chords are struck."""
+        return chord_moments(self.tune, self.manner.strum)
 
     @cached_property
     def weight(self) -> float:
@@ -80,22 +98,44 @@ class Parts:
 
     def notes(self, transpose: int) -> tuple[Event, ...]:
         """Melody events. Options are every place of the pitch and, but for small notes, of its octaves at a price."""
-        ways = {key: self._ways(key[0] + transpose, small=key[1]) for key in self._weight_of}
-        options = {
-            (midi, small, lost): tuple(Option(v, p, share * lost, octaves, slid) for v, p, share, octaves, slid in ways[midi, small])
-            for midi, small, lost in set(self._kinds)
-        }
-        share, cut = self.taste.least_share, self.taste.cut
-        events = [
-            Event(onset_s, kind[2], options[kind], share * length_s, cut * kind[2])
-            for kind, onset_s, length_s in zip(self._kinds, self.onsets_s, self.lengths_s, strict=True)
-        ]
+        events = self._notes_made.get((transpose, len(self.barred)))
+        if events is None:
+            events = self._notes_made[transpose, len(self.barred)] = self._notes(transpose)
+        return events
+
+    def _notes(self, transpose: int) -> tuple[Event, ...]:
+        options = {kind: self._options(kind, transpose) for kind in set(self._kinds)}
+        events = list(map(Event, self.onsets_s, self.weights, map(options.__getitem__, self._kinds), self._holds_s, self._cuts))
         for index in self.barred:
             events[index] = events[index]._replace(options=())
         return tuple(events)
 
+    def _options(self, kind: Kind, transpose: int) -> tuple[Option, ...]:
+        """The ways to sound notes of a kind."""
+        midi, small, lost = kind
+        ways = self._ways(midi + transpose, small=small)
+        return tuple(Option(v, p, share * lost, octaves, slid) for v, p, share, octaves, slid in ways)
+
+    def folded_notes(self, transpose: int) -> tuple[Event, ...]:
+        """Melody events with those that are to be treated alike folded together, see `folded`: none of slides, which it cannot tell."""
+        notes = self._folded.get(len(self.barred))
+        if notes is None:
+            far_s = _SLOWEST * max(max(row) for row in self.rules.free)
+            every = Notes(self._kinds, self.onsets_s, self._holds_s, self._cuts)
+            notes = self._folded[len(self.barred)] = folded(every, self.manner.alike, self.barred, far_s)
+        options = {kind: self._options(kind, transpose) for kind in {one.kind for one in notes}}
+        return tuple(Event(one.onset_s, one.kind[2], options[one.kind], one.hold_s, one.cut) for one in notes)
+
     @cached_property
-    def _kinds(self) -> list[tuple[int, bool, float]]:
+    def _holds_s(self) -> list[float]:
+        return [self.taste.least_share * length_s for length_s in self.lengths_s]
+
+    @cached_property
+    def _cuts(self) -> list[float]:
+        return [self.taste.cut * weight for weight in self.weights]
+
+    @cached_property
+    def _kinds(self) -> list[Kind]:
         """Key, whether it is a small note, and weight of each note: equal ones can be sounded in the same ways."""
         return [(note.midi, note.ornamental, weight) for note, weight in zip(self.tune.notes, self.weights, strict=True)]
 
@@ -125,21 +165,34 @@ class Parts:
 
     def _chord_event(self, moment: ChordMoment, bars: list[tuple[int, float]]) -> Event:
         if moment.repeated:
-            return Event(moment.onset_s, self.taste.restroke_lost, tuple(Option(v, 0, 0.0) for v, _ in bars))
+            return Event(moment.onset_s, self.taste.restroke_lost * moment.share, tuple(Option(v, 0, 0.0) for v, _ in bars))
         return Event(moment.onset_s, self.taste.chord_lost, tuple(Option(v, 0, self.taste.chord_changed * far) for v, far in bars))
 
     def chord_options(self, chord: Chord) -> list[tuple[int, float]]:
-        """Chord bars fit for a chord, each with its distance, see `strokes.fitting_bars`."""
+        """Chord bars fit for a chord, each with its distance, see `chord_bars.fitting_bars`."""
         return fitting_bars(self._bars, chord)
 
     def floor(self, transpose: int) -> float:
-        """What this transposition costs at the least, however slow: each note and chord by itself at its cheapest.
+        """What this transposition costs at the least, however slow: each note and chord by itself at its cheapest."""
+        return self.notes_floor(transpose) + self._chords_floor(transpose)
 
-        Worked out from sums over equal notes and symbols, so that most keys are set aside without making their events.
-        """
+    def notes_floor(self, transpose: int) -> float:
+        """That of the notes alone. Worked out from sums over equal notes, so that most keys are set aside without making their events."""
+        return sum(lost * self._least_share(midi + transpose, small) for (midi, small), lost in self._weight_of.items())
+
+    def _least_share(self, midi: int, small: bool) -> float:  # noqa: FBT001 - as it is in the keys of `_weight_of`
+        share = self._least_shares.get((midi, small))
+        if share is None:
+            share = self._least_shares[midi, small] = min([1.0, *(share for _, _, share, *_ in self._ways(midi, small=small))])
+        return share
+
+    @cached_property
+    def _least_shares(self) -> dict[tuple[int, bool], float]:
+        """What a sounding key costs at the least, as a share of leaving it out; filled as keys are asked for."""
+        return {}
+
+    def _chords_floor(self, transpose: int) -> float:
         cost = 0.0
-        for (midi, small), lost in self._weight_of.items():
-            cost += lost * min([1.0, *(share for _, _, share, *_ in self._ways(midi + transpose, small=small))])
         for (symbol, repeated), count in self._moments_of.items():
             bars = self.chord_options(self._chords[symbol].transposed(transpose))
             lost = self.taste.restroke_lost if repeated else self.taste.chord_lost
@@ -210,6 +263,10 @@ class Parts:
         return lent(self.tune)
 
     @cached_property
-    def _moments_of(self) -> Counter[tuple[str, bool]]:
-        """How many chord moments there are of each symbol, written and repeated."""
-        return Counter((moment.symbol.symbol, moment.repeated) for moment in self.moments)
+    def _moments_of(self) -> dict[tuple[str, bool], float]:
+        """How many chord moments there are of each symbol, written and repeated, each counted by its share."""
+        shares: dict[tuple[str, bool], float] = {}
+        for moment in self.moments:
+            kind = moment.symbol.symbol, moment.repeated
+            shares[kind] = shares.get(kind, 0.0) + moment.share
+        return shares

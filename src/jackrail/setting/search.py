@@ -48,12 +48,16 @@ class Found:
 
 @dataclass
 class _Range:
-    """What is left to search of a key: slowdowns from `fastest` to `slowest`, where the music costs no less than `bound`."""
+    """What is left to search of a transposition: slowdowns from `fastest` to `slowest`, where the music costs no less than `bound`.
 
-    key: Key
+    key: None until its chords are worked out.
+    """
+
+    transpose: int
     fastest: float
     slowest: float
     bound: float
+    key: Key | None = None
 
 
 class Search:
@@ -73,7 +77,8 @@ class Search:
         if not transpositions:
             raise ValueError("no transposition to try")
         fastest, slowest = (1.0, 1.0 / self._taste.least_tempo) if slowdown is None else (slowdown, slowdown)
-        ranges = sorted((_Range(self.key(t), fastest, slowest, self.floor(t)) for t in transpositions), key=self._promise)
+        floors = [(self._moving(t) + self._parts.notes_floor(t), t) for t in transpositions]
+        ranges = [_Range(transpose, fastest, slowest, floor) for floor, transpose in sorted(floors)]
         for one in ranges[:_PROBED_KEYS]:
             self._probe(one)
         self._prove(ranges)
@@ -87,8 +92,10 @@ class Search:
 
     def price(self, transpose: int) -> float:
         """What the key costs by itself: little, to break ties in favour of the written one, and what its proposed chords do."""
-        moving = self._taste.semitone * abs(transpose) + (self._taste.new_key if transpose % 12 else 0.0)
-        return moving + self._parts_for(transpose).harmony_cost
+        return self._moving(transpose) + self._parts_for(transpose).harmony_cost
+
+    def _moving(self, transpose: int) -> float:
+        return self._taste.semitone * abs(transpose) + (self._taste.new_key if transpose % 12 else 0.0)
 
     def floor(self, transpose: int) -> float:
         """What music in this key costs at the least, however slow."""
@@ -104,8 +111,9 @@ class Search:
 
     def _probe(self, one: _Range) -> None:
         """Try a few slowdowns of a key, none further when nothing is left to gain by slowing down."""
+        key = self._price(one)
         for slowdown in _PROBES:
-            if one.fastest <= slowdown <= one.slowest and self._try(one, slowdown).cost <= one.bound + _EQUAL:
+            if one.fastest <= slowdown <= one.slowest and self._try(one, key, slowdown).cost <= one.bound + _EQUAL:
                 return
 
     def _prove(self, ranges: list[_Range]) -> None:
@@ -117,20 +125,29 @@ class Search:
                 self._open_bound = min(self._open_bound, queue[0][0])
                 return
             one = heappop(queue)[2]
-            self._narrow(one)
+            if one.key is None:
+                self._price(one)
+            else:
+                self._narrow(one, one.key)
             if one.fastest <= one.slowest:
                 heappush(queue, (*self._promise(one), one))
 
     def _promise(self, one: _Range) -> tuple[float, int]:
         """Nothing in a range costs less; and its transposition, which tells equal ones apart."""
-        return one.bound + self.tempo_cost(one.fastest), one.key.transpose
+        return one.bound + self.tempo_cost(one.fastest), one.transpose
 
-    def _narrow(self, one: _Range) -> None:
+    def _price(self, one: _Range) -> Key:
+        """The key of a range, with its chords and their price."""
+        one.key = self.key(one.transpose)
+        one.bound = self.floor(one.transpose)
+        return one.key
+
+    def _narrow(self, one: _Range, key: Key) -> None:
         """Try the slowest tempo of a range that could win, and keep what is left below."""
         one.slowest = min(one.slowest, self._slowest_worth(one.bound))
         if one.slowest < one.fastest:
             return
-        music = self._try(one, one.slowest)
+        music = self._try(one, key, one.slowest)
         one.bound = max(one.bound, music.bound)
         begins = max(one.fastest, music.steady_from)
         if music.cost > music.bound + _EQUAL:
@@ -144,15 +161,17 @@ class Search:
         a_time = self._taste.slower * self._parts.weight
         return 1.0 + (self.best.cost - bound) / a_time if self.best is not None and a_time else math.inf
 
-    def _try(self, one: _Range, slowdown: float) -> Music:
+    def _try(self, one: _Range, key: Key, slowdown: float) -> Music:
         """The music of a key at a slowdown; remembered, where its step begins, when it is the best yet."""
-        music = one.key.free(slowdown)
-        if not self._beaten(self._total(one, music)):
-            music = one.key.alike(music, slowdown, self._enough(slowdown))
+        music = key.least(slowdown)
+        if music is None or not self._beaten(self._total(one, music)):
+            music = key.free(slowdown)
+            if not self._beaten(self._total(one, music)):
+                music = key.alike(music, slowdown, self._enough(slowdown))
         self.states += music.states
         if not self._beaten(self._total(one, music)):
             begins = max(one.fastest, music.steady_from)
-            self.best = Found(one.key.transpose, begins, music.notes, music.chords, self._total(one, music), proven=False)
+            self.best = Found(one.transpose, begins, music.notes, music.chords, self._total(one, music), proven=False)
         return music
 
     def _total(self, one: _Range, music: Music) -> float:
