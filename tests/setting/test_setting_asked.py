@@ -77,7 +77,7 @@ def test_losses_are_named_as_written_and_what_sounds_as_it_sounds():
     setting = arrange(made, ensemble("quay_zither").voices, "Zither", Wishes(transpose=2, tempo="100%"))[1]
     assert [(loss.kind, loss.written, loss.played, loss.reason, loss.index) for loss in setting.losses] == [
         ("note-lost", "Eb4", "", "no voice has F within two octaves", 0),
-        ("chord-lost", "Fm7", "", "no chord bar has these notes", None),
+        ("chord-lost", "Fm7", "", "no chord bar comes near it without a clash", None),
         ("note-folded", "D3", "E4", "no voice has E3", 1),
         ("chord-changed", "C7", "D", "the bar has the plain triad", None),
     ]

@@ -18,8 +18,9 @@ from jackrail.performance import Performance, SoundedNote, Stroke
 from jackrail.pitch import parse_chord
 from jackrail.tune.model import Tune
 
+from .chord_bars import fitting_bars
 from .model import Setting
-from .strokes import chord_moments, fitting_bars
+from .strokes import chord_moments
 
 _BEFORE_S = 0.25
 _TAIL_S = 1.0

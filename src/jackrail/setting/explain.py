@@ -6,12 +6,13 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from jackrail.pitch import moved_signature, pitch_name
+from jackrail.pitch import class_name, moved_signature, parse_chord, pitch_name
 from jackrail.tune.embellish import small_notes_of
-from jackrail.tune.model import Ornament, Tune, TuneNote
+from jackrail.tune.model import ChordSymbol, Ornament, Tune, TuneNote
 
+from .chord_bars import TRIAD, compared
 from .hindrance import Hindrance, Sounded, between, move_named
-from .model import Loss, Setting
+from .model import Loss, LossKind, Setting
 from .naming import spelt_name
 from .parts import Parts
 from .search import Found
@@ -26,6 +27,7 @@ class Explainer:
         self._parts, self._found, self._lead_in_s = parts, found, lead_in_s
         self._events = parts.notes(found.transpose)
         self._standing = Standing(parts)
+        self._lengths_s = parts.lengths_kept_s({index for index, option in enumerate(found.notes.options) if option is not None})
 
     def losses(self) -> list[Loss]:
         """Everything given up, in time order."""
@@ -34,22 +36,27 @@ class Explainer:
     def _note_losses(self) -> Iterator[Loss]:
         tune = self._parts.tune
         for index, (note, option) in enumerate(zip(tune.notes, self._found.notes.options, strict=True)):
-            written, midi = _written(tune, note), note.midi + self._found.transpose
-            place, at_s = tune.place(note.onset_q), self._at_s(self._parts.onsets_s[index])
             if index in self._parts.barred:
-                yield self._torn(index, at_s)
+                yield self._torn(index, self._at_s(self._parts.onsets_s[index]))
                 continue
-            if option is None:
-                yield Loss("small-lost" if note.ornamental else "note-lost", place, at_s, written, "", self._why_lost(index, midi), index)
-                continue
-            played = pitch_name(midi + 12 * option.octaves)
-            if option.octaves:
-                yield Loss("note-folded", place, at_s, written, played, self._why_folded(index, midi), index)
-            if option.slid:
-                yield Loss("note-slid", place, at_s, written, played, self._why_slid(index, option), index)
-            cut = self._why_cut(index, option)
-            if cut:
-                yield Loss("note-cut", place, at_s, written, played, cut, index)
+            for kind, played, reason in self._given_up(index, option):
+                place, at_s = tune.place(note.onset_q), self._at_s(self._parts.onsets_s[index])
+                yield Loss(kind, place, at_s, _written(tune, note), played, reason, index)
+
+    def _given_up(self, index: int, option: Option | None) -> Iterator[tuple[LossKind, str, str]]:
+        """What of one note is given up: kind, what sounds instead, and why."""
+        note = self._parts.tune.notes[index]
+        midi = note.midi + self._found.transpose
+        if option is None:
+            yield "small-lost" if note.ornamental else "note-lost", "", self._why_lost(index, midi)
+            return
+        if option.octaves:
+            yield "note-folded", pitch_name(midi + 12 * option.octaves), self._why_folded(index, midi)
+        if option.slid:
+            yield "note-slid", pitch_name(midi + 12 * option.octaves), self._why_slid(index, option)
+        cut = self._why_cut(index, option)
+        if cut:
+            yield "note-cut", pitch_name(midi + 12 * option.octaves), cut
 
     def _why_slid(self, index: int, option: Option) -> str:
         before = self._beside(option, range(index - 1, -1, -1))
@@ -61,8 +68,9 @@ class Explainer:
 
     def _why_cut(self, index: int, option: Option) -> str:
         """Why a note rings for less than it should, "" when it does not."""
-        event, after = self._events[index], self._beside(option, range(index + 1, len(self._events)))
-        if not event.hold_s or after is None or after[1].place == option.place:
+        event = self._events[index]
+        after = self._beside(option, range(index + 1, len(self._events))) if event.hold_s else None
+        if after is None or after[1].place == option.place:
             return ""
         voice = self._parts.voices[option.voice]
         leaves_s = (self._parts.onsets_s[after[0]] - self._parts.onsets_s[index]) * self._found.slowdown
@@ -70,7 +78,7 @@ class Explainer:
         if leaves_s >= event.hold_s * self._found.slowdown - 1e-9:
             return ""
         move = move_named(voice, voice.places[option.place], voice.places[after[1].place])
-        return f"leaves after {leaves_s:.2f} s of {self._parts.lengths_s[index] * self._found.slowdown:.2f} s: {move}"
+        return f"leaves after {leaves_s:.2f} s of {self._lengths_s[index] * self._found.slowdown:.2f} s: {move}"
 
     def _torn(self, index: int, at_s: float) -> Loss:
         """A small note of an ornament that is left out as a whole is told with it, at its main note."""
@@ -107,7 +115,7 @@ class Explainer:
         ways = self._least_hindered(index, own)
         if not ways:
             return self._as_before(index) or "its neighbours could not be kept otherwise"
-        return f"{self._text(index, ways, own)}; in this octave it fits{self._at_tempo(ways, 'in its own')}"
+        return f"{self._text(index, ways, own)}; in this octave it fits{self._at_tempo(ways, 'in its own it')}"
 
     def _text(self, index: int, ways: list[Hindrance], options: list[Option]) -> str:
         """The worst of what stands in the way, with the voice where several could sound the note."""
@@ -165,13 +173,31 @@ class Explainer:
             if option is None:
                 yield Loss("chord-lost", place, at_s, written, "", self._why_silent(fitting))
             elif (option.voice, 0) not in fitting:
-                yield Loss("chord-changed", place, at_s, written, self._parts.voices[option.voice].chord, "the bar has the plain triad")
+                bar = self._parts.voices[option.voice].chord
+                yield Loss("chord-changed", place, at_s, written, bar, self._why_changed(moment.symbol, bar, dict(fitting)[option.voice]))
+
+    def _why_changed(self, symbol: ChordSymbol, bar: str, far: float) -> str:
+        """What a chord bar has of a symbol, as it sounds, and how far it is from it."""
+        if far == TRIAD:
+            return "the bar has the plain triad"
+        chord = symbol.chord.transposed(self._found.transpose)
+        shared, lacking, beyond = compared(parse_chord(bar), chord)
+        has = " and ".join(filter(None, [_named(lacking, "lacks"), _named(beyond, "has")]))
+        return f"no bar is nearer: it shares {_listed(shared)}, {has}; distance {far:g}"
 
     def _why_silent(self, fitting: list[tuple[int, float]]) -> str:
         if fitting:
             return "its bar would not be ready again"
         has_bars = any(voice.part == "chord" for voice in self._parts.voices)
-        return "no chord bar has these notes" if has_bars else "this machine has no chord bars"
+        return "no chord bar comes near it without a clash" if has_bars else "this machine has no chord bars"
+
+
+def _named(classes: Sequence[int], verb: str) -> str:
+    return f"{verb} {_listed(classes)}" if classes else ""
+
+
+def _listed(classes: Sequence[int]) -> str:
+    return " and ".join(class_name(one) for one in classes)
 
 
 def _octaves(option: Option | None) -> int | None:

@@ -1,49 +1,128 @@
-"""When chords are struck, and which chord bars are fit for a symbol."""
+"""When chords are struck: where their symbols stand, and again while they hold."""
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from operator import itemgetter
+from fractions import Fraction
+from functools import lru_cache
+from operator import attrgetter
 
-from jackrail.pitch import Chord
-from jackrail.tune.model import ChordSymbol, Tune
+from jackrail.faults import BadInput, Fault
+from jackrail.motion.voice import Voice
+from jackrail.tune.model import Bar, ChordSymbol, Quarters, Tune, beat_length_q
+
+from .model import SetStroke
 
 DEFAULT_STRUM = "downbeats"
+STRUM_WORDS = ("changes", "downbeats", "beats", "offbeats", "both")
+_BEATS = re.compile(r"\d+(?:\.\d+)?(?:[\s,]+\d+(?:\.\d+)?)*")
+OFF_BEAT_SHARE = 0.5
+"""What a stroke off the first beat weighs beside one on it."""
+_GROUPS = {5: (3, 2), 7: (2, 2, 3)}
+"""How irregular metres are felt (common practice, no source)."""
 
 
 @dataclass(frozen=True)
 class ChordMoment:
-    """A moment where a chord is struck: the symbol written, or the downbeat where it is renewed."""
+    """A moment where a chord is struck: its symbol, or a later beat where it is renewed. share: its weight beside others of its kind."""
 
     symbol: ChordSymbol
     onset_s: float
     repeated: bool
+    share: float = 1.0
+
+
+@dataclass(frozen=True)
+class _Beat:
+    onset_q: Quarters
+    onset_s: float
+    share: float
+
+
+def check_strum(strum: str) -> None:
+    """Raises BadInput for a strum that is neither one of the words nor a list of beats, the first being 1."""
+    text = strum.strip()
+    if text in STRUM_WORDS or (_BEATS.fullmatch(text) and all(beat >= 1 for beat in _beats_in(text))):
+        return
+    hint = f"{', '.join(STRUM_WORDS)}, or beats of the bar such as 1,3 or 1 2.5"
+    raise BadInput(Fault("option", "is no way to strike chords", "--strum", repr(strum), hint))
 
 
 def chord_moments(tune: Tune, strum: str = DEFAULT_STRUM) -> list[ChordMoment]:
-    """Each symbol at its onset, and on each later downbeat until the next symbol, be it silence, or the last note's end."""
+    """Each symbol at its onset, and on later beats by `strum` until the next symbol, be it silence, or the last note's end."""
     if not tune.chords or not tune.notes:
         return []
     end_q = max(note.onset_q + note.duration_q for note in tune.notes)
-    downbeats = [(bar.onset_q, tune.seconds_at(bar.onset_q)) for bar in tune.bars if bar.downbeat]
+    beats = [_Beat(at_q, tune.seconds_at(at_q), share) for bar in tune.bars for at_q, share in _struck_in(bar, strum.strip())]
+    onset = attrgetter("onset_q")
     moments = []
     for symbol, end in zip(tune.chords, [*(later.onset_q for later in tune.chords[1:]), end_q], strict=True):
         if not symbol.silent:
             moments.append(ChordMoment(symbol, tune.seconds_at(symbol.onset_q), repeated=False))
-            first = bisect_right(downbeats, symbol.onset_q, key=itemgetter(0))
-            held = downbeats[first : bisect_left(downbeats, end, key=itemgetter(0))]
-            moments += [ChordMoment(symbol, at_s, repeated=True) for _, at_s in held]
+            held = beats[bisect_right(beats, symbol.onset_q, key=onset) : bisect_left(beats, end, key=onset)]
+            moments += [ChordMoment(symbol, beat.onset_s, repeated=True, share=beat.share) for beat in held]
     return moments
 
 
-def fitting_bars(bars: Sequence[tuple[int, Chord]], chord: Chord) -> list[tuple[int, float]]:
-    """Chord bars, by the index of their voice, that are fit for a chord, each with its distance: 0 the same tones, 1 its plain triad.
+def _struck_in(bar: Bar, strum: str) -> list[tuple[Quarters, float]]:
+    """When chords are renewed in a bar, or in the part of one, and what each stroke weighs. Free metre has no beats but its first."""
+    places = _places(bar.beats, bar.beat_unit, strum)
+    within = [place for place in places if bar.starts_q <= place < bar.starts_q + bar.length_q and (not bar.free or not place)]
+    return [(bar.onset_q + place - bar.starts_q, OFF_BEAT_SHARE if place else 1.0) for place in within]
 
-    The same chord in another inversion is the same. A bar with a tone that the chord has not would clash: silence is
-    better. Of several plain triads inside a chord the one on its root is meant.
+
+@lru_cache
+def _places(beats: int, beat_unit: int, strum: str) -> tuple[Quarters, ...]:
+    """Where in a full bar of a metre chords are renewed, in quarters."""
+    unit_q = Fraction(4, beat_unit)
+    if strum == "changes":
+        return ()
+    if strum not in STRUM_WORDS:
+        return tuple(sorted({(beat - 1) * unit_q for beat in _beats_in(strum) if beat < beats + 1}))
+    down, off = (Fraction(0),), _off_beats(beats, beat_unit)
+    if strum == "beats":
+        return _felt_beats(beats, beat_unit)
+    return {"downbeats": down, "offbeats": off, "both": down + off}[strum]
+
+
+def _felt_beats(beats: int, beat_unit: int) -> tuple[Quarters, ...]:
+    unit_q, felt_q = Fraction(4, beat_unit), beat_length_q(beats, beat_unit)
+    if beats in _GROUPS and beat_unit > 4:
+        return tuple(unit_q * sum(_GROUPS[beats][:n]) for n in range(len(_GROUPS[beats])))
+    return tuple(felt_q * n for n in range(int(beats * unit_q / felt_q)))
+
+
+def _off_beats(beats: int, beat_unit: int) -> tuple[Quarters, ...]:
+    """The second and the third beat of three, every second one of others; of dotted beats the third part of each."""
+    unit_q, felt_q = Fraction(4, beat_unit), beat_length_q(beats, beat_unit)
+    if felt_q == 3 * unit_q:
+        return tuple(felt_q * n + 2 * unit_q for n in range(beats // 3))
+    if beats == 3:
+        return unit_q, 2 * unit_q
+    strong = {sum(_GROUPS[beats][:n]) for n in range(len(_GROUPS[beats]))} if beats in _GROUPS else set(range(0, beats, 2))
+    return tuple(unit_q * n for n in range(beats) if n not in strong)
+
+
+def _beats_in(text: str) -> list[Fraction]:
+    return [Fraction(beat) for beat in re.split(r"[\s,]+", text)]
+
+
+def within_heat(strokes: Iterable[SetStroke], voices: Sequence[Voice]) -> list[SetStroke]:
+    """Strokes in time order without as many repeated ones as would make a coil grow too hot, as the board counts it.
+
+    Of the strokes up to where a coil would be too hot the last repeated one goes, until it bears them. Strokes of symbols stay: if
+    these alone are too many, the last look at the roll tells.
     """
-    triad = frozenset((chord.root + interval) % 12 for interval in chord.intervals[:3])
-    exact = [(v, 0.0) for v, bar in bars if bar.classes == chord.classes]
-    return exact or [(v, 1.0) for v, bar in bars if bar.classes == triad]
+    kept = list(strokes)
+    for v, voice in enumerate(voices):
+        while voice.blow is not None:
+            pulse_s = voice.blow.pulse_s
+            hot = voice.blow.endurance.first_too_hot((one.onset_s, one.onset_s + pulse_s) for one in kept if one.voice == v)
+            spare = [one for one in kept if one.voice == v and one.repeated and hot is not None and one.onset_s <= hot[0]]
+            if not spare:
+                break
+            kept.remove(spare[-1])
+    return kept

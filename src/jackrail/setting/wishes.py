@@ -11,6 +11,7 @@ from jackrail.pitch import class_name, parse_chord
 from jackrail.tune.model import DEFAULT_QUARTERS_PER_MINUTE, Tune
 
 from .parts import Parts
+from .strokes import check_strum
 from .taste import Prefer, Taste, preferred
 
 _KEY = re.compile(r"([A-Ga-g])([#b♯♭]?)\s*(major|maj|minor|min|m)?")
@@ -49,7 +50,7 @@ class Wishes:
     where there are none at all, proposes some from the machine's chord bars; "written" only those written; "none" none.
 
     prefer: what matters most, see `preferred`. repeats: "alike" arranges what comes again as it was the first time, "free" each time
-    for itself. strum: when chords are struck, see `strokes.strum_of`. slides: a bar may glide into a note instead of its being struck,
+    for itself. strum: when chords are struck, see `strokes.chord_moments`. slides: a bar may glide into a note instead of its being struck,
     nowhere, where a slide is written, or wherever that keeps a note. strokes: "double" strikes long notes again halfway, "tremolo" as
     fast as the pick can. vibrato: bars sway under long notes. rolled: notes that start together begin one after the other, the highest
     on the beat. dynamics: how hard hammers strike that can do it softly: all the same, by the beat, or as written (by the beat where
@@ -82,6 +83,10 @@ class Wishes:
             for name, choice in _WORDS.items()
             if getattr(self, name) not in get_args(choice)
         ]
+        try:
+            check_strum(self.strum)
+        except BadInput as bad:
+            faults += bad.faults
         if faults:
             raise BadInput(faults)
 
