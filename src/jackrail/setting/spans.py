@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
-from operator import itemgetter
+from typing import NamedTuple
 
-from jackrail.tune.model import KeyMark, Quarters, Tune, TuneNote, beat_length_q
+from jackrail.tune.model import KeyMark, Quarters, Tune, beat_length_q
 
 from .metre import accents
 
 PASSING = 0.4
 """What is left of the cost of a note between two chord tones a step away, off the first beat."""
+_NOTHING = 1e-9
+"""Quarters that are none: sums of floats are not exact."""
 SPAN_Q = Fraction(4)
 """Length of a span in a tune without bars."""
 
@@ -46,20 +49,27 @@ def spans_of(tune: Tune) -> list[Span]:
     cuts = _cuts(tune, end_q)
     first = next((index for index, (_, until_q, _) in enumerate(cuts) if tune.notes[0].onset_q < until_q), 0)
     cuts = cuts[first:]
-    tones: list[list[tuple[int, float, int, int]]] = [[] for _ in cuts]
-    for note in _weighed(tune):
-        for index in range(max(0, bisect_right(cuts, note.onset_q, key=itemgetter(0)) - 1), len(cuts)):
-            onset_q, until_q, _ = cuts[index]
-            if note.end_q <= onset_q:
-                break
-            sounding_q = min(note.end_q, until_q) - max(note.onset_q, onset_q)
-            if sounding_q > 0:
-                struck = note.accent if note.onset_q >= onset_q else 1.0
-                tones[index].append((note.tone, float(sounding_q) * struck, note.before, note.after))
+    tones = _tones(_weighed(tune), [(float(onset_q), float(until_q)) for onset_q, until_q, _ in cuts])
     return [
         Span(onset_q, float((until_q - onset_q) / bar_q), tuple(inside), sum(tone[1] for tone in inside), _key_at(tune, onset_q))
         for (onset_q, until_q, bar_q), inside in zip(cuts, tones, strict=True)
     ]
+
+
+def _tones(notes: Sequence[_Tone], cuts: Sequence[tuple[float, float]]) -> list[list[tuple[int, float, int, int]]]:
+    """The tones of each span, see `Span`. cuts: start and end of each in quarters."""
+    tones: list[list[tuple[int, float, int, int]]] = [[] for _ in cuts]
+    starts = [start for start, _ in cuts]
+    for note in notes:
+        for index in range(max(0, bisect_right(starts, note.onset) - 1), len(cuts)):
+            start, until = cuts[index]
+            sounding = min(note.end, until) - max(note.onset, start)
+            if note.end <= start + _NOTHING:
+                break
+            if sounding > _NOTHING:
+                struck = note.accent if note.onset >= start else 1.0
+                tones[index].append((note.tone, sounding * struck, note.before, note.after))
+    return tones
 
 
 def _cuts(tune: Tune, end_q: Quarters) -> list[tuple[Quarters, Quarters, Quarters]]:
@@ -80,12 +90,14 @@ def _cuts(tune: Tune, end_q: Quarters) -> list[tuple[Quarters, Quarters, Quarter
     return cuts
 
 
-@dataclass(frozen=True)
-class _Tone:
-    """A note as harmony hears it. before, after: pitch classes of the notes a step away just before and after it, else -1."""
+class _Tone(NamedTuple):
+    """A note as harmony hears it. onset, end: in quarters, as floats, which is exact enough and ten times as fast as fractions.
 
-    onset_q: Quarters
-    end_q: Quarters
+    before, after: pitch classes of the notes a step away just before and after it, else -1.
+    """
+
+    onset: float
+    end: float
     tone: int
     accent: float
     before: int
@@ -94,17 +106,18 @@ class _Tone:
 
 def _weighed(tune: Tune) -> list[_Tone]:
     main = [(note, strong) for note, strong in zip(tune.notes, accents(tune), strict=True) if not note.ornamental]
-    notes = [note for note, _ in main]
+    heads = [(float(note.onset_q), note.midi) for note, _ in main]
     tones = []
-    for before, (note, strong), after in zip([None, *notes], main, [*notes[1:], None], strict=False):
-        steps = (-1, -1) if strong > 1 else (_step(before, note), _step(after, note))
-        tones.append(_Tone(note.onset_q, note.onset_q + note.duration_q, note.midi % 12, strong, *steps))
+    for before, head, after, (note, strong) in zip([None, *heads], heads, [*heads[1:], None], main, strict=False):
+        steps = (-1, -1) if strong > 1 else (_step(before, head), _step(after, head))
+        tones.append(_Tone(head[0], head[0] + float(note.duration_q), note.midi % 12, strong, *steps))
     return tones
 
 
-def _step(other: TuneNote | None, note: TuneNote) -> int:
-    apart = 0 if other is None or other.onset_q == note.onset_q else abs(other.midi - note.midi)
-    return other.midi % 12 if other is not None and apart in (1, 2) else -1
+def _step(other: tuple[float, int] | None, note: tuple[float, int]) -> int:
+    """The pitch class of another note when it is a step away from this one. Both: onset in quarters, key."""
+    apart = 0 if other is None or other[0] == note[0] else abs(other[1] - note[1])
+    return other[1] % 12 if other is not None and apart in (1, 2) else -1
 
 
 def _key_at(tune: Tune, onset_q: Quarters) -> KeyMark | None:
