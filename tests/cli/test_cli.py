@@ -122,7 +122,6 @@ def test_a_run_killed_at_any_moment_leaves_whole_files_only(tmp_path, after_s):
                 "cost",
                 "bound",
                 "search_s",
-                "search_s",
                 "point",
                 "lead_in_s",
                 "losses",
@@ -283,3 +282,18 @@ def test_the_readme_names_every_command_and_no_other():
 def test_options_that_are_not_given_ask_for_what_wishes_ask_for_unasked():
     for name, unasked in options._UNASKED.items():
         assert getattr(Wishes(), name.removeprefix("--")) == unasked
+
+
+def test_the_tune_as_written_is_left_out_when_it_lasts_too_long_and_an_earlier_one_is_taken_away(tmp_path, monkeypatch):
+    """An hour is the limit; here a second stands for it."""
+    done = run("perform", ZITHER, LAMPS, "--out", tmp_path, "--no-rehearsal")
+    assert done.exit_code == 0
+    assert (tmp_path / "before.wav").exists()
+    assert 'src="before.wav"' in (tmp_path / "report.html").read_text(encoding="utf-8")
+    monkeypatch.setattr("jackrail.api.LONGEST_S", 1.0)
+    monkeypatch.setattr("jackrail.report.words.LONGEST_S", 1.0)
+    assert run("perform", ZITHER, LAMPS, "--out", tmp_path, "--no-rehearsal").exit_code == 0
+    assert not (tmp_path / "before.wav").exists()
+    text = (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert 'src="sound.wav"' in text
+    assert "before.wav" not in text
