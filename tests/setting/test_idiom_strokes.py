@@ -96,6 +96,25 @@ def test_many_bells_at_once_do_not_ask_more_of_the_board_than_it_holds():
     assert any(note.again_s for note in work.setting.notes)
 
 
+def on_at_once(work):
+    """How many coils are on at once at the most, by the cues."""
+    spans = [(cue.time_s, cue.time_s + cue.value) for cue in work.cues if cue.action == "pulse"]
+    return max(sum(on_s <= at_s < off_s for on_s, off_s in spans) for at_s, _ in spans)
+
+
+@pytest.mark.parametrize("wishes", [DOUBLE, TREMOLO])
+def test_no_more_coils_are_on_at_once_than_without_further_strokes(wishes):
+    """Three bells ring under a melody of one: the supply may just give what three together draw."""
+    notes = [TuneNote(Fraction(0), Fraction(8), key) for key in (67, 71, 74)]
+    notes += [TuneNote(Fraction(n), Fraction(2), 76 + n % 3) for n in range(1, 8)]
+    made = replace(tune((67, "8"), tempo=60.0, bars=2), notes=tuple(sorted(notes, key=lambda note: (note.onset_q, note.midi))))
+    work, plain = (do_work(machine("harbour_carillon"), made, one) for one in (wishes, replace(wishes, strokes="single")))
+    judged(work)
+    assert on_at_once(plain) == 3
+    assert on_at_once(work) <= 3
+    assert sum(len(note.again_s) for note in work.setting.notes) >= 3
+
+
 def test_a_stroke_sounds_and_is_told_like_any_other():
     work = do_work(machine("quay_zither"), tune((67, "2"), (69, "2"), tempo=60.0, bars=1), DOUBLE)
     assert [(note.midi, round(note.onset_s - work.setting.lead_in_s, 3)) for note in work.performance.notes] == [

@@ -2,8 +2,8 @@
 
 "double" strikes a note of at least one felt beat again halfway; "tremolo" strikes one of at least two as often as its voice can, evenly,
 not faster than 12 times a second: as fast as a hand (common practice, no source). A stroke is added only where nothing else gives
-way: each voice has its time to strike again, each stroke rings before its bar or finger leaves, no coil grows too hot, and no more
-sounds come close together than the board can have waiting.
+way: each voice has its time to strike again, each stroke rings before its bar or finger leaves, no coil grows too hot, no more coils are
+on at once than without it, since the supply may give no more, and no more sounds come close together than the board can have waiting.
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ def struck_again(setting: Setting, tune: Tune, voices: tuple[Voice, ...], wishes
         return setting
     sounds = [stroke.onset_s for stroke in setting.strokes] + [beat.onset_s for beat in setting.beats]
     sounds = sorted([*sounds, *(at_s for note in setting.notes for at_s in struck_at_s(note))])
+    limits = _limits(sounds, voices)
     made: dict[int, SetNote] = {}
     for v, voice in enumerate(voices):
         notes = [note for note in setting.notes if note.voice == v]
@@ -39,7 +40,7 @@ def struck_again(setting: Setting, tune: Tune, voices: tuple[Voice, ...], wishes
         for note in notes:
             window = _window(note, ends_s[note.index], struck, voice)
             for again_s in _ways(note, window, _beats(setting, tune, note), voice, tremolo=wishes.strokes == "tremolo"):
-                if _room(sounds, again_s) and _borne(voice, struck, again_s):
+                if _room(sounds, again_s, limits) and _borne(voice, struck, again_s):
                     made[note.index] = replace(note, again_s=again_s)
                     for at_s in again_s:
                         insort(sounds, at_s)
@@ -88,10 +89,25 @@ def _ways(note: SetNote, window: tuple[float, float], beats: float, voice: Voice
             yield within
 
 
-def _room(sounds: Sequence[float], again_s: tuple[float, ...]) -> bool:
-    """Whether further strokes leave no more sounds close together than the board can have waiting."""
-    merged = sorted([*again_s, *sounds[bisect_left(sounds, again_s[0] - _CLOSE_S) : bisect_right(sounds, again_s[-1] + _CLOSE_S)]])
-    return all(later - earlier > _CLOSE_S for earlier, later in zip(merged, merged[_MOST_CLOSE:], strict=False))
+def _limits(sounds: Sequence[float], voices: tuple[Voice, ...]) -> dict[float, int]:
+    """How many sounds may come within some seconds of each other: what the board has room for, and coils on at once as they are anyway."""
+    blows = [(voice.blow.pulse_s, voice.lead_s) for voice in voices if voice.blow]
+    if not blows:
+        return {_CLOSE_S: _MOST_CLOSE}
+    leads_s = [lead_s for _, lead_s in blows]
+    on_s = max(pulse_s for pulse_s, _ in blows) + max(leads_s) - min(leads_s)
+    together = [bisect_left(sounds, at_s + on_s) - place for place, at_s in enumerate(sounds)]
+    return {_CLOSE_S: _MOST_CLOSE, on_s: max(together, default=1)}
+
+
+def _room(sounds: Sequence[float], again_s: tuple[float, ...], limits: dict[float, int]) -> bool:
+    """Whether further strokes leave no more sounds close together than `limits` has."""
+    for within_s, most in limits.items():
+        near = sounds[bisect_left(sounds, again_s[0] - within_s) : bisect_right(sounds, again_s[-1] + within_s)]
+        merged = sorted([*near, *again_s])
+        if any(later - earlier < within_s for earlier, later in zip(merged, merged[most:], strict=False)):
+            return False
+    return True
 
 
 def _borne(voice: Voice, struck: Sequence[float], again_s: tuple[float, ...]) -> bool:
