@@ -41,7 +41,7 @@ def loss(kind="chord-changed", place="bar 1 beat 1", written="D7", played="D", r
         ({"tempo_factor": 0.556}, "All {n} notes, at 55.6 % of the written tempo, in the written key."),
         ({"transpose_semitones": 7}, "All {n} notes, at the written tempo, in D major instead of G major."),
         ({"transpose_semitones": -12}, "All {n} notes, at the written tempo, in the written key, an octave lower than written."),
-        ({"losses": (loss(),) * 8}, "All {n} notes, at the written tempo, in the written key; 8 chords are played as their plain triad."),
+        ({"losses": (loss(),) * 8}, "All {n} notes, at the written tempo, in the written key; 8 chords are played as their plain triads."),
         ({"losses": (loss(),)}, "All {n} notes, at the written tempo, in the written key; 1 chord is played as its plain triad."),
         (
             {"losses": (loss("chord-lost"),) * 50, "chords_kept": 0},
@@ -63,7 +63,7 @@ def test_counts_and_intervals_are_said_as_people_say_them():
 def test_equal_losses_become_one_row_with_all_their_places():
     many = [loss(place=f"bar {n} beat 1") for n in range(50)]
     rows = gather([*many[:25], loss("note-lost", "bar 9 beat 2", "G4", "", "too far"), *many[25:]])
-    assert [row.what for row in rows] == ["chord simplified", "note left out"]
+    assert [row.what for row in rows] == ["chord by another bar", "note left out"]
     assert rows[0].places == tuple(f"bar {n} beat 1" for n in range(50))
     assert rows[1].played == "nothing"
 

@@ -24,6 +24,7 @@ NEAREST = [
     ("C", "F", []),  # one tone in common, and F against E
     ("Dm", "F", [("F", 4.0)]),
     ("G7", "Bdim", [("Bdim", 2.0)]),
+    ("A7", "Em", []),  # of A C# E only E is in it
     ("C", "C Am C", [("C", 0.0), ("C", 0.0)]),
 ]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from jackrail.findings import WHOLE_TUNE, Finding, count
+from jackrail.setting.losses import played_instead
 from jackrail.setting.melody import melody_kept, melody_of
 from jackrail.setting.model import Loss, LossKind, Setting
 from jackrail.setting.naming import chords_named
@@ -82,13 +83,12 @@ def _chords(setting: Setting) -> Iterator[Finding]:
         advice = "--tempo asks for a slower one"
         if "this machine has no chord bars" in reasons:
             advice = "--harmony none goes without chords"
-        elif "no chord bar has these notes" in reasons:
+        elif any(reason.startswith("no chord bar") for reason in reasons):
             advice = "a chord bar for them would help"
         yield Finding("fit.chords-lost", "warning", WHOLE_TUNE, text, lost, 0, "chords", advice)
     changed = sum(loss.kind == "chord-changed" for loss in setting.losses)
     if changed:
-        how = "its plain triad" if changed == 1 else "their plain triads"
-        text = f"{count(changed, 'chord')} played as {how}, first at {_first(setting, 'chord-changed')}"
+        text = f"{count(changed, 'chord')} played {played_instead(setting.losses)}, first at {_first(setting, 'chord-changed')}"
         yield Finding("fit.chords-changed", "note", WHOLE_TUNE, text, changed, 0, "chords")
 
 
@@ -98,7 +98,7 @@ def _search(setting: Setting) -> Iterator[Finding]:
         text = f"played at {count(round(setting.quarters_per_minute), 'quarter note')} a minute, {share}"
         advice = "--tempo 100% asks for the written tempo, at which more may be left out"
         yield Finding("fit.slower", "note", WHOLE_TUNE, text, factor, 1, "of the written tempo", advice)
-    if not setting.optimal:
+    if not setting.optimal and setting.point is None:
         advice = "--key and --tempo leave less to be searched"
         yield Finding(
             "fit.not-proven",

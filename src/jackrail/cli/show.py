@@ -22,7 +22,7 @@ from jackrail.findings import WHOLE_TUNE, Finding, count
 from jackrail.pitch import pitch_name
 from jackrail.rehearsal.model import Rehearsal
 from jackrail.setting.fit import key_name
-from jackrail.setting.losses import gather
+from jackrail.setting.losses import gather, played_instead
 from jackrail.setting.melody import among_them
 from jackrail.setting.model import Setting
 from jackrail.setting.naming import chords_named, interval
@@ -263,8 +263,8 @@ def _setting_head(console: Console, setting: Setting, tune: Tune) -> None:
         changed = sum(loss.kind == "chord-changed" for loss in setting.losses)
         lost = setting.chords_total - setting.chords_kept
         left_out = f"; {lost} left out" if lost else ""
-        simpler = f", {changed} of them simpler" if changed else ""
-        table.add_row("chords", f"{setting.chords_kept} of {setting.chords_total}{simpler}{left_out}")
+        instead = f", {changed} of them {played_instead(setting.losses)}" if changed else ""
+        table.add_row("chords", f"{setting.chords_kept} of {setting.chords_total}{instead}{left_out}")
     if setting.harmony in _SOURCES and setting.strokes:
         table.add_row("", f"{_SOURCES[setting.harmony]}: {chords_named(tune, setting)}; none were written")
     table.add_row("proof", _proof(setting))

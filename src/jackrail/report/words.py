@@ -10,6 +10,7 @@ from jackrail.machine.mechanism import TravellingStop
 from jackrail.rehearsal.model import Rehearsal
 from jackrail.setting.as_written import written_s
 from jackrail.setting.fit import key_name
+from jackrail.setting.losses import played_instead
 from jackrail.setting.melody import among_them
 from jackrail.setting.model import Setting
 from jackrail.setting.naming import chords_named, interval
@@ -68,7 +69,7 @@ def _changes(work: Work) -> list[str]:
     if folded:
         parts.append(f"{count(folded, 'note')} {_is(folded)} played in another octave")
     if changed:
-        parts.append(f"{count(changed, 'chord')} {_is(changed)} played as {'its' if changed == 1 else 'their'} plain triad")
+        parts.append(f"{count(changed, 'chord')} {_is(changed)} played {played_instead(setting.losses)}")
     if lost:
         which = f"all {lost} chords are" if lost == setting.chords_total > 1 else f"{count(lost, 'chord')} {_is(lost)}"
         parts.append(f"{which} left out")

@@ -16,7 +16,7 @@ _LEAST_SHARED = 2
 def fitting_bars(bars: Sequence[tuple[int, Chord]], chord: Chord) -> list[tuple[int, float]]:
     """The chord bars nearest to a chord, by the index of their voice, each with its distance: all of one distance, none when all clash.
 
-    0: the same tones, in whatever inversion. 1: the triad on its root. Beyond: bars that share two tones or more and clash with none;
+    0: the same tones, in whatever inversion. 1: the triad on its root. Beyond: bars that share two tones or more of its triad and clash with none;
     a tone clashes that is foreign to the chord and a semitone from one of its tones. Then silence is better.
     """
     distances = [(v, _distance(bar, chord)) for v, bar in bars]
@@ -33,7 +33,7 @@ def _distance(bar: Chord, chord: Chord) -> float | None:
         return TRIAD
     foreign = bar.classes - chord.classes
     clashes = any((tone + step) % 12 in chord.classes for tone in foreign for step in (1, -1))
-    if clashes or len(bar.classes & chord.classes) < _LEAST_SHARED:
+    if clashes or len(bar.classes & triad) < _LEAST_SHARED:
         return None
     return TRIAD + MISSING * len(triad - bar.classes) + FOREIGN * len(foreign)
 

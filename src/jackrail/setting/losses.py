@@ -14,7 +14,7 @@ _WORDS: dict[LossKind, str] = {
     "note-cut": "note cut short",
     "note-slid": "note slid into",
     "chord-lost": "chord left out",
-    "chord-changed": "chord simplified",
+    "chord-changed": "chord by another bar",
 }
 
 _MOST_NAMES = 3
@@ -57,3 +57,14 @@ def _row(row: list[Loss]) -> LossRow:
         written = ", ".join(names[:_MOST_NAMES]) + (" and others" if len(names) > _MOST_NAMES else "")
         return LossRow(_WORDS[first.kind], written, "shorter", f"to be in time for what follows; the first {first.reason}", places)
     return LossRow(_WORDS[first.kind], first.written, first.played or "nothing", first.reason, places)
+
+
+def played_instead(losses: Iterable[Loss]) -> str:
+    """How the chords that are not struck as written are played: "as its plain triad", "as the nearest bars"; "" without any."""
+    changed = [loss for loss in losses if loss.kind == "chord-changed"]
+    if not changed:
+        return ""
+    plain = all("plain triad" in loss.reason for loss in changed)
+    if len(changed) == 1:
+        return "as its plain triad" if plain else "as the nearest bar"
+    return "as their plain triads" if plain else "as the nearest bars"
