@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from fractions import Fraction
 
 from jackrail.tune.model import Bar, Quarters, Tune, beat_length_q
 
@@ -20,15 +19,15 @@ def bars_of(tune: Tune) -> list[Bar | None]:
 
 def accents(tune: Tune) -> list[float]:
     """How strong the place of each note is: one of the three above."""
-    known: dict[tuple[Fraction, int, int], float] = {}
+    known: dict[tuple[float, int, int], float] = {}  # places that are equal as floats are so as fractions
     found = []
     for note, bar in zip(tune.notes, bars_of(tune), strict=True):
         if bar is None:
             found.append(BEAT if note.onset_q.denominator == 1 else BETWEEN)
             continue
-        place = (bar.starts_q + note.onset_q - bar.onset_q, bar.beats, bar.beat_unit)
+        place = (float(note.onset_q) - float(bar.onset_q) + float(bar.starts_q), bar.beats, bar.beat_unit)
         if place not in known:
-            known[place] = _accent(*place)
+            known[place] = _accent(bar.starts_q + note.onset_q - bar.onset_q, bar.beats, bar.beat_unit)
         found.append(known[place])
     return found
 

@@ -16,7 +16,7 @@ from .events import Event, Option, Rules
 from .folded import FoldedNote, Kind, Notes, folded
 from .melody import lent, melody_of
 from .solver import Prepared
-from .strokes import DEFAULT_STRUM, ChordMoment, chord_moments
+from .strokes import DEFAULT_STRUM, Beats, ChordMoment, beats_of, chord_moments
 from .taste import Taste, note_weights
 
 _SLOWEST = 4.0
@@ -55,6 +55,8 @@ class Parts:
         # what has been made, by how many notes were barred then: none is ever let in again
         self._notes_made: dict[tuple[int, int], tuple[Event, ...]] = {}
         self._folded: dict[int, list[FoldedNote]] = {}
+        self._beats_known: list[Beats] = []
+        self._fitting: dict[Chord, list[tuple[int, float]]] = {}
         self.barred: set[int] = set()
         self._bars = [(v, parse_chord(voice.chord)) for v, voice in enumerate(voices) if voice.part == "chord"]
         self._places: dict[int, list[tuple[int, int]]] = {}
@@ -66,7 +68,7 @@ class Parts:
     def with_chords(self, tune: Tune, harmony_cost: float) -> Parts:
         """The same notes, prepared, with the chords of `tune`, which differs in nothing else."""
         other = copy(self)
-        for name in ("moments", "_chords", "_moments_of", "_chords_ready"):
+        for name in ("moments", "_chords", "_moments_of", "_chords_ready", "_chords_floors"):
             other.__dict__.pop(name, None)
         other.tune, other.harmony_cost = tune, harmony_cost
         return other
@@ -74,7 +76,7 @@ class Parts:
     def weighing(self, taste: Taste) -> Parts:
         """The same notes, of the same weights, where all else counts by `taste`."""
         other = copy(self)
-        for name in ("_cuts", "_holds_s", "_least_shares", "_chords_ready"):
+        for name in ("_cuts", "_holds_s", "_least_shares", "_chords_ready", "_chords_floors"):
             other.__dict__.pop(name, None)
         vars(other).update(taste=taste, _notes_made={}, _folded={})
         return other
@@ -82,7 +84,13 @@ class Parts:
     @cached_property
     def moments(self) -> list[ChordMoment]:
         """When chords are struck."""
-        return chord_moments(self.tune, self.manner.strum)
+        return chord_moments(self.tune, self.manner.strum, self._beats())
+
+    def _beats(self) -> Beats:
+        """The beats on which chords may be renewed, the same for all that `with_chords` makes."""
+        if not self._beats_known:
+            self._beats_known.append(beats_of(self.tune, self.manner.strum))
+        return self._beats_known[0]
 
     @cached_property
     def weight(self) -> float:
@@ -170,11 +178,22 @@ class Parts:
 
     def chord_options(self, chord: Chord) -> list[tuple[int, float]]:
         """Chord bars fit for a chord, each with its distance, see `chord_bars.fitting_bars`."""
-        return fitting_bars(self._bars, chord)
+        fitting = self._fitting.get(chord)
+        if fitting is None:
+            fitting = self._fitting[chord] = fitting_bars(self._bars, chord)
+        return fitting
 
     def floor(self, transpose: int) -> float:
         """What this transposition costs at the least, however slow: each note and chord by itself at its cheapest."""
-        return self.notes_floor(transpose) + self._chords_floor(transpose)
+        chords = self._chords_floors.get(transpose % 12)
+        if chords is None:
+            chords = self._chords_floors[transpose % 12] = self._chords_floor(transpose)
+        return self.notes_floor(transpose) + chords
+
+    @cached_property
+    def _chords_floors(self) -> dict[int, float]:
+        """What chords cost at the least, by transposition modulo 12; filled as keys are asked for."""
+        return {}
 
     def notes_floor(self, transpose: int) -> float:
         """That of the notes alone. Worked out from sums over equal notes, so that most keys are set aside without making their events."""

@@ -8,7 +8,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
-from operator import attrgetter
 
 from jackrail.faults import BadInput, Fault
 from jackrail.motion.voice import Voice
@@ -36,10 +35,16 @@ class ChordMoment:
 
 
 @dataclass(frozen=True)
-class _Beat:
-    onset_q: Quarters
-    onset_s: float
-    share: float
+class Beats:
+    """The beats on which a tune's chords are renewed while they hold: onsets in quarters and in seconds, weights; end: of its last note.
+
+    Quarters are floats here: exact enough to compare, and ten times as fast as fractions.
+    """
+
+    onsets: list[float]
+    onsets_s: list[float]
+    shares: list[float]
+    end: float
 
 
 def check_strum(strum: str) -> None:
@@ -51,19 +56,28 @@ def check_strum(strum: str) -> None:
     raise BadInput(Fault("option", "is no way to strike chords", "--strum", repr(strum), hint))
 
 
-def chord_moments(tune: Tune, strum: str = DEFAULT_STRUM) -> list[ChordMoment]:
-    """Each symbol at its onset, and on later beats by `strum` until the next symbol, be it silence, or the last note's end."""
+def beats_of(tune: Tune, strum: str = DEFAULT_STRUM) -> Beats:
+    """The beats on which chords are renewed by `strum`, whatever the chords are."""
+    struck = [one for bar in tune.bars for one in _struck_in(bar, strum.strip())]
+    end = max((float(note.onset_q + note.duration_q) for note in tune.notes), default=0.0)
+    return Beats([float(at_q) for at_q, _ in struck], [tune.seconds_at(at_q) for at_q, _ in struck], [share for _, share in struck], end)
+
+
+def chord_moments(tune: Tune, strum: str = DEFAULT_STRUM, beats: Beats | None = None) -> list[ChordMoment]:
+    """Each symbol at its onset, and on later beats by `strum` until the next symbol, be it silence, or the last note's end.
+
+    beats: of `beats_of`, when they are known.
+    """
     if not tune.chords or not tune.notes:
         return []
-    end_q = max(note.onset_q + note.duration_q for note in tune.notes)
-    beats = [_Beat(at_q, tune.seconds_at(at_q), share) for bar in tune.bars for at_q, share in _struck_in(bar, strum.strip())]
-    onset = attrgetter("onset_q")
+    beats = beats or beats_of(tune, strum)
+    onsets = [float(symbol.onset_q) for symbol in tune.chords]
     moments = []
-    for symbol, end in zip(tune.chords, [*(later.onset_q for later in tune.chords[1:]), end_q], strict=True):
+    for symbol, onset, end in zip(tune.chords, onsets, [*onsets[1:], beats.end], strict=True):
         if not symbol.silent:
             moments.append(ChordMoment(symbol, tune.seconds_at(symbol.onset_q), repeated=False))
-            held = beats[bisect_right(beats, symbol.onset_q, key=onset) : bisect_left(beats, end, key=onset)]
-            moments += [ChordMoment(symbol, beat.onset_s, repeated=True, share=beat.share) for beat in held]
+            held = range(bisect_right(beats.onsets, onset), bisect_left(beats.onsets, end))
+            moments += [ChordMoment(symbol, beats.onsets_s[n], repeated=True, share=beats.shares[n]) for n in held]
     return moments
 
 
