@@ -12,7 +12,7 @@ from jackrail.pitch import moved_signature
 from jackrail.tune.model import Bar
 from jackrail.work import Work
 
-from .heads import COLOURS, Clef, Head, clef_of, heads_of
+from .heads import Clef, Head, clef_of, heads_of
 from .note_text import NoteWriter, signed
 from .staves import StaffBar, Staves
 
@@ -93,9 +93,8 @@ class ScoreWriter:
         symbols, at_q = "", Fraction(0)
         for symbol in bar.symbols[staff.number]:
             forward = f"<forward>{self._duration(symbol.into_q - at_q)}</forward>" if symbol.into_q > at_q else ""
-            colour = f' color="{COLOURS["moved"]}"' if symbol.changed else ""
             root = f"<root><root-step text={quoteattr(symbol.text)}>{symbol.root}</root-step></root>"
-            symbols += f'{forward}<harmony{colour}>{root}<kind text="">none</kind></harmony>'
+            symbols += f'{forward}<harmony>{root}<kind text="">none</kind></harmony>'
             at_q = symbol.into_q
         # before the notes: the engraver takes a symbol to be of the staff of the note that comes after it
         return symbols + (f"<backup>{self._duration(at_q)}</backup>" if at_q else "") + lines

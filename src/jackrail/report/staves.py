@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
+from operator import itemgetter
 
 from jackrail.pitch import moved_symbol
 from jackrail.setting.melody import lent, written_lengths_q
@@ -19,6 +20,7 @@ from .note_values import Metre, Segment, Unwritable, Value, writable, written
 _MOST_LINES = 4
 """Lines of notes on one staff; more cannot be told apart."""
 _LONGEST_BAR_Q = 24
+_SAME_S = 1e-6
 _ROUNDED_Q = Fraction(1, 4)
 _SIGNS = {
     ("above", "main"): "inverted-mordent",
@@ -47,11 +49,10 @@ class Sound:
 
 @dataclass(frozen=True)
 class Symbol:
-    """A chord symbol as it sounds, into_q after the beginning of its bar. changed: it is not the one that was written."""
+    """A chord symbol as it sounds, into_q after the beginning of its bar."""
 
     into_q: Fraction
     text: str
-    changed: bool = False
 
     @property
     def root(self) -> str:
@@ -231,26 +232,25 @@ def metre_of(bar: Bar) -> Metre:
     return Metre(beat_q, not bar.free and beat_q != Fraction(4, bar.beat_unit))
 
 
-def _written_symbols(work: Work) -> list[tuple[Fraction, str, bool]]:
+def _written_symbols(work: Work) -> list[tuple[Fraction, str]]:
     tune, shift = work.tune, work.setting.transpose_semitones
     return [
-        (chord.onset_q, chord.symbol if chord.silent else moved_symbol(chord.symbol, shift, tune.sharps_at(chord.onset_q)), False)
+        (chord.onset_q, chord.symbol if chord.silent else moved_symbol(chord.symbol, shift, tune.sharps_at(chord.onset_q)))
         for chord in tune.chords
     ]
 
 
-def _played_symbols(work: Work) -> Iterator[tuple[Fraction, str, bool]]:
+def _played_symbols(work: Work) -> Iterator[tuple[Fraction, str]]:
     """The bars that are struck for the chord symbols; strokes that renew a chord are left out."""
     setting, tune = work.setting, work.tune
-    meant = {round(setting.lead_in_s + tune.seconds_at(chord.onset_q) / setting.tempo_factor, 6): chord for chord in tune.chords}
-    losses = {round(loss.onset_s, 6) for loss in setting.losses if loss.kind == "chord-changed"}
+    meant = [(setting.lead_in_s + tune.seconds_at(chord.onset_q) / setting.tempo_factor, chord.onset_q) for chord in tune.chords]
     for stroke in setting.strokes:
-        chord = meant.get(round(stroke.onset_s, 6))
-        if chord is not None and not stroke.repeated:
-            yield chord.onset_q, work.ensemble.voices[stroke.voice].chord, round(stroke.onset_s, 6) in losses
-    yield from ((chord.onset_q, chord.symbol, False) for chord in tune.chords if chord.silent)
+        if not stroke.repeated:
+            after = bisect_left(meant, stroke.onset_s - _SAME_S, key=itemgetter(0))
+            yield meant[after][1], work.ensemble.voices[stroke.voice].chord
+    yield from ((chord.onset_q, chord.symbol) for chord in tune.chords if chord.silent)
 
 
-def _symbols_in(bar: Bar, symbols: Iterable[tuple[Fraction, str, bool]]) -> tuple[Symbol, ...]:
+def _symbols_in(bar: Bar, symbols: Iterable[tuple[Fraction, str]]) -> tuple[Symbol, ...]:
     inside = [one for one in symbols if bar.onset_q <= one[0] < bar.onset_q + bar.length_q]
-    return tuple(Symbol(at_q - bar.onset_q, text, changed) for at_q, text, changed in sorted(inside))
+    return tuple(Symbol(at_q - bar.onset_q, text) for at_q, text in sorted(inside))
