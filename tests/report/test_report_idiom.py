@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from jackrail.report.clock import Clock
+from jackrail.report.numbers import facts
 from jackrail.report.parts import panels_of
 from jackrail.setting.wishes import Wishes
 from jackrail.tune.model import Ornament
@@ -47,3 +48,10 @@ def test_a_rolled_note_tells_how_far_before_its_beat_it_is():
     chord = replace(notes, notes=(notes.notes[0], replace(notes.notes[0], midi=69)))
     work = do_work(machine("slipway_harp"), chord, Wishes(transpose=0, tempo="100%", rolled=True))
     assert [", 30 ms before its beat" in sound.title for sound in sorted(sounds(work), key=lambda sound: sound.onset_s)] == [True, False]
+
+
+def test_how_notes_are_played_stands_among_the_numbers():
+    assert ("Played", "1 note slid into") in facts(made(slides="written"))
+    assert ("Played", "3 further strokes") in facts(made(strokes="double"))
+    assert ("Played", "3 notes with vibrato") in facts(made(vibrato=True))
+    assert "Played" not in dict(facts(made()))

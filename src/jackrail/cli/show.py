@@ -22,6 +22,7 @@ from jackrail.findings import WHOLE_TUNE, Finding, count
 from jackrail.pitch import pitch_name
 from jackrail.rehearsal.model import Rehearsal
 from jackrail.setting.fit import key_name
+from jackrail.setting.idiom.told import manner_of
 from jackrail.setting.losses import gather, played_instead
 from jackrail.setting.melody import among_them
 from jackrail.setting.model import Setting
@@ -259,6 +260,8 @@ def _setting_head(console: Console, setting: Setting, tune: Tune) -> None:
     table.add_row("notes", f"{setting.notes_kept} of {setting.notes_total}{among_them(setting, tune)}{folded}{left_out}")
     if setting.small_total:
         table.add_row("small notes", f"{setting.small_kept} of {setting.small_total}")
+    if manner := manner_of(setting):
+        table.add_row("played", manner)
     if setting.chords_total:
         changed = sum(loss.kind == "chord-changed" for loss in setting.losses)
         lost = setting.chords_total - setting.chords_kept

@@ -8,6 +8,7 @@ from markupsafe import Markup
 
 from jackrail.checks.timing import busiest_second
 from jackrail.findings import count
+from jackrail.setting.idiom.told import manner_of
 from jackrail.work import Work
 
 from .scales import Linear
@@ -30,7 +31,7 @@ class Table:
 def facts(work: Work) -> list[tuple[str, str]]:
     """Single numbers, each with its name."""
     start_s, cues = busiest_second(work.cues)
-    comparison, setting = work.comparison, work.setting
+    comparison, setting, manner = work.comparison, work.setting, manner_of(work.setting)
     unheard = len(comparison.missing) + len(comparison.extra)
     off = f"onsets off by {1000 * comparison.worst_late_s:.2f} ms at most"
     off += "; nothing missing, nothing extra" if not unheard else f"; {len(comparison.missing)} missing, {len(comparison.extra)} extra"
@@ -40,6 +41,7 @@ def facts(work: Work) -> list[tuple[str, str]]:
     return [
         ("Length", f"{_minutes(work.performance.end_s)}, of which {setting.lead_in_s:g} s are the lead-in before the first beat"),
         ("Sounding", f"{setting.notes_kept} of {count(setting.notes_total, 'note')}{small}{chords}{beats}"),
+        *([("Played", manner)] if manner else []),
         ("Busiest second", f"{count(cues, 'command')} from {start_s:.2f} s on" if cues else "no commands at all"),
         ("Roll against setting", off),
     ]
