@@ -80,6 +80,15 @@ def test_it_is_heard_as_planned(what):
     assert_safe(rehearsal, truth, work.machine)
 
 
+def test_it_is_heard_as_planned_when_it_is_streamed():
+    """Three swaying bars are three dozen moves a second over the line, beside the strokes."""
+    work, _, _ = heard("all")
+    rehearsal, _ = rehearsed(work, stream=True)
+    assert (rehearsal.ended, codes(rehearsal)) == ("finished", set())
+    assert rehearsal.comparison.missing == rehearsal.comparison.extra == ()
+    assert rehearsal.comparison.worst_late_s <= LATE_S
+
+
 @pytest.mark.parametrize("what", ["slides", "slides on detents", "vibrato", "all"])
 def test_its_glides_are_heard_as_planned(what):
     """At every 5 ms of every note the bar of the model stands where the setting has it, but for its springiness while it moves fast."""
