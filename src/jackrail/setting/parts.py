@@ -116,6 +116,10 @@ class Parts:
         events = list(map(Event, self.onsets_s, self.weights, map(options.__getitem__, self._kinds), self._holds_s, self._cuts))
         for index in self.barred:
             events[index] = events[index]._replace(options=())
+        if self.lent:  # time lent to what cannot sound is a note's own
+            lengths_s = self._with_time_lent({index for index, event in enumerate(events) if event.options})
+            share = self.taste.least_share
+            events = [event._replace(hold_s=share * length_s) for event, length_s in zip(events, lengths_s, strict=True)]
         return tuple(events)
 
     def _options(self, kind: Kind, transpose: int) -> tuple[Option, ...]:
@@ -238,6 +242,18 @@ class Parts:
         Time lent to small notes that are left out comes back, and a note of the melody rings on through those after it that are left
         out: a lost note leaves no hole. It does not ring on over a rest.
         """
+        lengths_s = self._with_time_lent(kept)
+        ringing: int | None = None
+        for index, note in enumerate(self.tune.notes):
+            if index in kept and (note.ornamental or index in self._melody):
+                ringing = index
+            elif ringing is not None and index in self._melody:
+                gap_s = self.onsets_s[index] - self.onsets_s[ringing] - lengths_s[ringing]
+                lengths_s[ringing] += lengths_s[index] if abs(gap_s) < _AT_ONCE_S else 0.0
+        return lengths_s
+
+    def _with_time_lent(self, kept: Container[int]) -> list[float]:
+        """Length of each note when only those small notes sound that are among `kept`: the time of the others comes back."""
         lengths_s = list(self.lengths_s)
         sounding: dict[int, int] = {}
         for small, main in self.lent.items():
@@ -246,13 +262,6 @@ class Parts:
                 sounding[main] = small
             else:
                 lengths_s[last] = self.onsets_s[small] + self.lengths_s[small] - self.onsets_s[last]
-        ringing: int | None = None
-        for index, note in enumerate(self.tune.notes):
-            if index in kept and (note.ornamental or index in self._melody):
-                ringing = index
-            elif ringing is not None and index in self._melody:
-                gap_s = self.onsets_s[index] - self.onsets_s[ringing] - lengths_s[ringing]
-                lengths_s[ringing] += lengths_s[index] if abs(gap_s) < _AT_ONCE_S else 0.0
         return lengths_s
 
     @cached_property
