@@ -119,3 +119,11 @@ def test_one_note_and_one_chord_are_told_in_the_singular():
     said = {finding.code: finding.message for finding in do_work(machine("quay_zither"), made, STAY).findings}
     assert said["fit.notes-folded"].startswith("1 note played in another octave")
     assert said["fit.chords-changed"].startswith("1 chord played as its plain triad")
+
+
+def test_the_terminal_says_why_this_tempo_and_this_key_within_eighty_columns():
+    out = CliRunner().invoke(main, ["fit", str(ZITHER), str(ROOT / "tunes" / "gull_steps.abc")], env={"COLUMNS": "80"}).output
+    assert max(map(len, out.splitlines())) <= 80
+    flat = " ".join(out.split())
+    assert "why Tempo: " in flat
+    assert " Key: as written; no other gives up less." in flat

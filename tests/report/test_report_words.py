@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from jackrail.findings import Finding, count
 from jackrail.report.numbers import facts, flash, moves_table, rails_table, work_table
 from jackrail.report.scales import Linear, Window, cut_path, lines_of_music, spread
-from jackrail.report.words import cautions, how_played, outlook, verdict
+from jackrail.report.words import before, cautions, how_played, outlook, verdict
 from jackrail.setting.losses import gather
 from jackrail.setting.model import Loss
 from jackrail.setting.naming import interval
@@ -66,6 +66,30 @@ def test_equal_losses_become_one_row_with_all_their_places():
     assert [row.what for row in rows] == ["chord by another bar", "note left out"]
     assert rows[0].places == tuple(f"bar {n} beat 1" for n in range(50))
     assert rows[1].played == "nothing"
+
+
+def test_notes_cut_short_are_one_row_behind_all_others():
+    cuts = [loss("note-cut", f"bar {n} beat 1", name, name, f"leaves after 0.{n} s") for n, name in enumerate("GABC", start=1)]
+    rows = gather([cuts[0], loss(), *cuts[1:]])
+    assert [(row.what, row.written, row.played) for row in rows][1:] == [("note cut short", "G, A, B and others", "shorter")]
+    assert rows[1].reason == "to be in time for what follows; the first leaves after 0.1 s"
+    assert len(rows[1].places) == 4
+    (alone,) = gather(cuts[:1])
+    assert (alone.written, alone.played, alone.reason) == ("G", "G", "leaves after 0.1 s")
+
+
+def test_the_page_says_why_this_tempo_and_this_key():
+    work = pages.work("quay_zither", "gull_steps")
+    paragraphs = pages.Reader(pages.page("quay_zither", "gull_steps")).words("p")
+    assert len(work.setting.why) == 2
+    assert set(work.setting.why) <= set(paragraphs)
+
+
+def test_the_sound_to_compare_with_says_in_what_it_differs_from_the_file():
+    plain = "Beside it the tune as written: every note, at the written tempo"
+    assert before(with_setting()) == plain
+    assert before(with_setting(transpose_semitones=2)) == f"{plain}, in the key as played"
+    assert before(pages.work("tower_chimes", "gull_steps")) == f"{plain}, in the key as played, without its chords"  # it has no chord bars
 
 
 @pytest.mark.parametrize("change", [{"kind": "chord-lost"}, {"written": "A7"}, {"played": "Dm"}, {"reason": "another"}])
