@@ -15,18 +15,6 @@ Kind = tuple[int, bool, float]
 _SAME_S = 1e-9
 
 
-class FoldedNote(NamedTuple):
-    """A note with the weight of all that it stands for. onset_s: parts that do not follow each other are far apart.
-
-    hold_s, cut: as of an `Event`; cut is that of all members whose voice goes on as that of this one.
-    """
-
-    kind: Kind
-    onset_s: float
-    hold_s: float
-    cut: float
-
-
 class Notes(NamedTuple):
     """The notes of a tune, each a list by index: kinds, onsets, how long each should ring and what it costs if it does not."""
 
@@ -35,26 +23,32 @@ class Notes(NamedTuple):
     holds_s: Sequence[float]
     cuts: Sequence[float]
 
+    @property
+    def lost(self) -> list[float]:
+        """What it costs to leave each out."""
+        return [weight for _, _, weight in self.kinds]
 
-def folded(notes: Notes, groups: Sequence[tuple[int, ...]], barred: Collection[int], far_s: float) -> list[FoldedNote]:
-    """The notes with those of a group folded together. barred: notes that cannot sound, they are alone.
 
-    far_s: what stands so far apart at the written tempo cannot hinder each other at any tempo.
+def folded(notes: Notes, groups: Sequence[tuple[int, ...]], barred: Collection[int], far_s: float) -> Notes:
+    """The notes with those of a group folded together, each with the weight of all that it stands for.
+
+    barred: notes that cannot sound, they are alone. far_s: what stands so far apart at the written tempo cannot hinder each other at
+    any; so far apart are parts that do not follow each other. A cut costs what it does for all members whose voice goes on alike.
     """
     members = _members(notes.kinds, groups, barred)
     stands_for = _standing(members)
     place = {index: n for n, rep in enumerate(stands_for) for index in members[rep]}
     onsets_s = _onsets_s(notes.onsets_s, stands_for, far_s + max(notes.holds_s, default=0.0))
     along = _along(notes, [place[index] for index in range(len(notes.kinds))], stands_for, onsets_s)
-    made = []
+    kinds, cuts = [], []
     for n, rep in enumerate(stands_for):
-        midi, small, _ = notes.kinds[rep]
+        hold_s = notes.holds_s[rep]
         # as far as the bar may be hindered by what follows, or to the end of this stretch
-        needed = min(along[rep], _within(onsets_s, n, far_s + notes.holds_s[rep]))
-        alike = [i for i in members[rep] if along[i] >= needed and abs(notes.holds_s[i] - notes.holds_s[rep]) < _SAME_S]
-        weight = sum(notes.kinds[i][2] for i in members[rep])
-        made.append(FoldedNote((midi, small, weight), onsets_s[n], notes.holds_s[rep], sum(notes.cuts[i] for i in alike)))
-    return made
+        needed = min(along[rep], _within(onsets_s, n, far_s + hold_s))
+        alike = [i for i in members[rep] if along[i] >= needed and abs(notes.holds_s[i] - hold_s) < _SAME_S]
+        kinds.append((*notes.kinds[rep][:2], sum(notes.kinds[i][2] for i in members[rep])))
+        cuts.append(sum(notes.cuts[i] for i in alike))
+    return Notes(kinds, onsets_s, [notes.holds_s[rep] for rep in stands_for], cuts)
 
 
 def _members(kinds: Sequence[Kind], groups: Sequence[tuple[int, ...]], barred: Collection[int]) -> list[tuple[int, ...]]:

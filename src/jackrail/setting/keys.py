@@ -50,11 +50,9 @@ class Key:
         """The best music with everything `slowdown` times as long as written."""
         return self.alike(self.free(slowdown), slowdown)
 
-    def least(self, slowdown: float) -> Music | None:
-        """What the best music costs no less than, at little work, without any notes; None when nothing comes again."""
-        if not self.parts.manner.alike or self.parts.manner.slides:
-            return None
-        return self._music(self._folded.at(slowdown), self._chords.at(slowdown))
+    def bound(self, slowdown: float) -> float:
+        """What the best music costs no less than, told at little work from the tune folded together."""
+        return self.price + self._folded.bound(slowdown) + self._chords.bound(slowdown)
 
     def free(self, slowdown: float) -> Music:
         """The best music when what comes again need not be alike; music that is costs no less."""
@@ -82,6 +80,11 @@ class Key:
             music = self.at(slowdown)
             yield max(fastest, music.steady_from), music
             slowdown = music.steady_from * BELOW
+
+    @property
+    def folds(self) -> bool:
+        """Whether something comes again, so that `bound` is less work than `at`. What slides depends on what stands before."""
+        return bool(self.parts.manner.alike) and not self.parts.manner.slides
 
     @cached_property
     def _folded(self) -> Prepared:

@@ -54,6 +54,10 @@ class Layers:
         steady = steady_from(self._events, options, self._rules, slowdown)
         return Choice(cost, options, dropped >= cost, states, min(cost, dropped), steady)
 
+    def bound(self, slowdown: float) -> float:
+        """What no choice costs less than."""
+        return self.at(slowdown).bound
+
     def _least_after(self, index: int) -> float:
         """What the events after one cost at the least, each by itself at its cheapest."""
         return sum(min([event.lost, *(option.cost for option in event.options)]) for event in self._events[index + 1 :])

@@ -65,6 +65,10 @@ class Line:
         vars(other).update(_steps=steps, _dear=dear, _forced=dear * forced)
         return other
 
+    def bound(self, slowdown: float) -> float:
+        """What the cheapest choice costs."""
+        return self._lost + (self._forced - self._best_row(slowdown)[0])
+
     def at(self, slowdown: float) -> Choice:
         """The cheapest choice with every onset times `slowdown`; infinite when what is decided cannot be."""
         saved, row, looked = self._best_row(slowdown)
@@ -120,7 +124,10 @@ class Line:
                 count += 1
                 fresh.append((best + saves, count, now, held, cut, place, (before, index, option)))
             for one in fresh:
-                insort(ranked, one)
+                if ranked and one < ranked[-1]:
+                    insort(ranked, one)
+                else:
+                    ranked.append(one)
         return (ranked[-1][0], ranked[-1][6], count) if ranked else (0.0, None, 0)
 
 

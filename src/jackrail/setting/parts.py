@@ -13,7 +13,7 @@ from jackrail.tune.model import Tune
 
 from .chord_bars import fitting_bars
 from .events import Event, Option, Rules
-from .folded import FoldedNote, Kind, Notes, folded
+from .folded import Kind, Notes, folded
 from .melody import lent, melody_of
 from .solver import Prepared
 from .strokes import DEFAULT_STRUM, Beats, ChordMoment, beats_of, chord_moments
@@ -54,7 +54,8 @@ class Parts:
         self.harmony_cost = 0.0
         # what has been made, by how many notes were barred then: none is ever let in again
         self._notes_made: dict[tuple[int, int], tuple[Event, ...]] = {}
-        self._folded: dict[int, list[FoldedNote]] = {}
+        self._folded: dict[int, Notes] = {}
+        self._ways_known: dict[tuple[int, bool], list[tuple[int, int, float, int, bool]]] = {}
         self._beats_known: list[Beats] = []
         self._fitting: dict[Chord, list[tuple[int, float]]] = {}
         self.barred: set[int] = set()
@@ -78,7 +79,7 @@ class Parts:
         other = copy(self)
         for name in ("_cuts", "_holds_s", "_least_shares", "_chords_ready", "_chords_floors"):
             other.__dict__.pop(name, None)
-        vars(other).update(taste=taste, _notes_made={}, _folded={})
+        vars(other).update(taste=taste, _notes_made={}, _folded={}, _ways_known={})
         return other
 
     @cached_property
@@ -135,8 +136,8 @@ class Parts:
             far_s = _SLOWEST * max(max(row) for row in self.rules.free)
             every = Notes(self._kinds, self.onsets_s, self._holds_s, self._cuts)
             notes = self._folded[len(self.barred)] = folded(every, self.manner.alike, self.barred, far_s)
-        options = {kind: self._options(kind, transpose) for kind in {one.kind for one in notes}}
-        return tuple(Event(one.onset_s, one.kind[2], options[one.kind], one.hold_s, one.cut) for one in notes)
+        options = {kind: self._options(kind, transpose) for kind in set(notes.kinds)}
+        return tuple(map(Event, notes.onsets_s, notes.lost, map(options.__getitem__, notes.kinds), notes.holds_s, notes.cuts))
 
     @cached_property
     def _holds_s(self) -> list[float]:
@@ -153,10 +154,15 @@ class Parts:
 
     def _ways(self, midi: int, *, small: bool) -> list[tuple[int, int, float, int, bool]]:
         """Voice, place, cost as a share of leaving the note out, octaves moved: none for a small note, which would be a leap; slid."""
+        known = self._ways_known.get((midi, small))
+        if known is not None:
+            return known
         once, twice = self.taste.folded, self.taste.folded_twice
         shares = {0: 0.0} if small else {0: 0.0, 1: once, -1: once, 2: twice, -2: twice}
         ways = [(v, p, share, octaves, False) for octaves, share in shares.items() for v, p in self._places.get(midi + 12 * octaves, ())]
-        return ways + [(v, p, share + self.taste.slid, octaves, True) for v, p, share, octaves, _ in ways if v in self._sliding]
+        ways += [(v, p, share + self.taste.slid, octaves, True) for v, p, share, octaves, _ in ways if v in self._sliding]
+        self._ways_known[midi, small] = ways
+        return ways
 
     def chords(self, transpose: int) -> tuple[Event, ...]:
         """Chord events: one for each symbol, one for each downbeat on which its chord still holds."""

@@ -147,6 +147,10 @@ class Search:
         one.slowest = min(one.slowest, self._slowest_worth(one.bound))
         if one.slowest < one.fastest:
             return
+        if key.folds:
+            one.bound = max(one.bound, key.bound(one.slowest))
+            if self._slowest_worth(one.bound) < one.slowest - _AT_ONCE / 8:
+                return
         music = self._try(one, key, one.slowest)
         one.bound = max(one.bound, music.bound)
         begins = max(one.fastest, music.steady_from)
@@ -163,11 +167,9 @@ class Search:
 
     def _try(self, one: _Range, key: Key, slowdown: float) -> Music:
         """The music of a key at a slowdown; remembered, where its step begins, when it is the best yet."""
-        music = key.least(slowdown)
-        if music is None or not self._beaten(self._total(one, music)):
-            music = key.free(slowdown)
-            if not self._beaten(self._total(one, music)):
-                music = key.alike(music, slowdown, self._enough(slowdown))
+        music = key.free(slowdown)
+        if not self._beaten(self._total(one, music)):
+            music = key.alike(music, slowdown, self._enough(slowdown))
         self.states += music.states
         if not self._beaten(self._total(one, music)):
             begins = max(one.fastest, music.steady_from)

@@ -26,6 +26,9 @@ class Solver(Protocol):
     def at(self, slowdown: float) -> Choice:
         """The cheapest choice with every onset times `slowdown`."""
 
+    def bound(self, slowdown: float) -> float:
+        """The bound of that choice, at less work where only that is asked for."""
+
     def decided(self, does: Mapping[int, int | None]) -> Solver:
         """The same of which some events, by index, are to sound moved by so many octaves or, None, to be left out.
 
@@ -48,6 +51,10 @@ class Prepared:
         Cost is the sum of the chosen options' costs, of `lost` for events left out and of `cut` for those whose voice leaves too soon.
         """
         return self._apart if slowdown >= self._apart_from else self._solver.at(slowdown)
+
+    def bound(self, slowdown: float) -> float:
+        """See `Solver`."""
+        return self._apart.bound if slowdown >= self._apart_from else self._solver.bound(slowdown)
 
     def decided(self, does: Mapping[int, int | None]) -> Solver:
         """See `Solver`."""
@@ -89,6 +96,10 @@ class _Several:
         cost, bound = sum(choice.cost for choice in choices), sum(choice.bound for choice in choices)
         proven, states = all(choice.proven for choice in choices), sum(choice.states for choice in choices)
         return Choice(cost, tuple(options), proven, states, bound, max(choice.steady_from for choice in choices))
+
+    def bound(self, slowdown: float) -> float:
+        """See `Solver`."""
+        return sum(solver.bound(slowdown) for solver in self._solvers)
 
     def decided(self, does: Mapping[int, int | None]) -> Solver:
         """See `Solver`."""
