@@ -32,6 +32,8 @@ from jackrail.tune.model import DEFAULT_QUARTERS_PER_MINUTE, Tune
 from jackrail.work import Work
 
 _MOST_ROWS = 6
+_MOST_BESIDE = 3
+"""Rows of what was given up where much else stands on the screen; the report has all."""
 _MARKS = {"error": "bold red", "warning": "yellow", "note": "cyan"}
 
 
@@ -65,7 +67,7 @@ def show_work(work: Work, paths: Sequence[Path], rehearsal: Rehearsal | None, fi
     console = terminal()
     memory, comparison = work.memory, work.comparison
     _setting_head(console, work.setting, work.tune)
-    _losses(console, work.setting)
+    _losses(console, work.setting, _MOST_BESIDE)
     table = _table()
     if work.moves:
         move = work.moves[0]
@@ -156,6 +158,7 @@ def show_setting(setting: Setting, tune: Tune) -> None:
     """A setting: what is kept, what is given up and why. tune: as it is played."""
     console = terminal()
     _setting_head(console, setting, tune)
+    _why(console, setting)
     _losses(console, setting)
     _told(console, setting.warnings, setting.remarks)
 
@@ -271,6 +274,11 @@ def _setting_head(console: Console, setting: Setting, tune: Tune) -> None:
     if setting.harmony in _SOURCES and setting.strokes:
         table.add_row("", f"{_SOURCES[setting.harmony]}: {chords_named(tune, setting)}; none were written")
     table.add_row("proof", _proof(setting))
+    console.print(table)
+
+
+def _why(console: Console, setting: Setting) -> None:
+    table = _table()
     for number, sentence in enumerate(setting.why):
         table.add_row("" if number else "why", sentence)
     console.print(table)
@@ -284,19 +292,19 @@ def _proof(setting: Setting) -> str:
     return "a better setting may exist"
 
 
-def _losses(console: Console, setting: Setting) -> None:
+def _losses(console: Console, setting: Setting, most: int = _MOST_ROWS) -> None:
     """What was given up: equal cases together, the first few kinds. The tune is named as written, what sounds as it sounds."""
     rows, shift = gather(setting.losses), setting.transpose_semitones
     head = "Given up" if rows else "Nothing was given up."
     if rows and shift:
         head += f", named as written; what is played and why, as it sounds, {interval(shift)}"
     console.print(Text(head, "bold"))
-    for row in rows[:_MOST_ROWS]:
+    for row in rows[:most]:
         more = f" and {len(row.places) - 1} more" if len(row.places) > 1 else ""
         played = {"nothing": "left out", "shorter": "shorter"}.get(row.played, f"as {row.played}")
         console.print(Padding(Text(f"{row.places[0]}{more}: {row.written} {played}, {row.reason}"), (0, 0, 0, 2)))
-    if len(rows) > _MOST_ROWS:
-        console.print(f"  and {count(len(rows) - _MOST_ROWS, 'more kind')}: see the report or --json")
+    if len(rows) > most:
+        console.print(f"  and {count(len(rows) - most, 'more kind')}: see the report or --json")
 
 
 def _findings(console: Console, findings: Sequence[Finding]) -> None:
