@@ -32,8 +32,8 @@ from jackrail.tune.model import DEFAULT_QUARTERS_PER_MINUTE, Tune
 from jackrail.work import Work
 
 _MOST_ROWS = 6
-_MOST_BESIDE = 3
-"""Rows of what was given up where much else stands on the screen; the report has all."""
+_MOST_BESIDE = 4
+"""Rows of what was given up where much else stands on the screen, each with what stood in the way alone; the report has all."""
 _MARKS = {"error": "bold red", "warning": "yellow", "note": "cyan"}
 
 
@@ -67,7 +67,7 @@ def show_work(work: Work, paths: Sequence[Path], rehearsal: Rehearsal | None, fi
     console = terminal()
     memory, comparison = work.memory, work.comparison
     _setting_head(console, work.setting, work.tune)
-    _losses(console, work.setting, _MOST_BESIDE)
+    _losses(console, work.setting, briefly=True)
     table = _table()
     if work.moves:
         move = work.moves[0]
@@ -292,17 +292,19 @@ def _proof(setting: Setting) -> str:
     return "a better setting may exist"
 
 
-def _losses(console: Console, setting: Setting, most: int = _MOST_ROWS) -> None:
+def _losses(console: Console, setting: Setting, *, briefly: bool = False) -> None:
     """What was given up: equal cases together, the first few kinds. The tune is named as written, what sounds as it sounds."""
     rows, shift = gather(setting.losses), setting.transpose_semitones
     head = "Given up" if rows else "Nothing was given up."
     if rows and shift:
         head += f", named as written; what is played and why, as it sounds, {interval(shift)}"
     console.print(Text(head, "bold"))
+    most = _MOST_BESIDE if briefly else _MOST_ROWS
     for row in rows[:most]:
+        reason = row.reason.partition(";")[0] if briefly else row.reason
         more = f" and {len(row.places) - 1} more" if len(row.places) > 1 else ""
         played = {"nothing": "left out", "shorter": "shorter"}.get(row.played, f"as {row.played}")
-        console.print(Padding(Text(f"{row.places[0]}{more}: {row.written} {played}, {row.reason}"), (0, 0, 0, 2)))
+        console.print(Padding(Text(f"{row.places[0]}{more}: {row.written} {played}, {reason}"), (0, 0, 0, 2)))
     if len(rows) > most:
         console.print(f"  and {count(len(rows) - most, 'more kind')}: see the report or --json")
 
