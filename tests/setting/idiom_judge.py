@@ -111,3 +111,9 @@ def _finger_is_down(work, part):
                 last = [cue for cue in holds if cue.time_s <= strike_s][-1]
                 assert last.action == "hold"
                 assert last.time_s + work.machine.mechanism.coil(presses[fret]).pull_in_s + part.settle_s <= strike_s
+
+
+def on_at_once(work):
+    """How many coils are on at once at the most, by the cues."""
+    spans = [(cue.time_s, cue.time_s + cue.value) for cue in work.cues if cue.action == "pulse"]
+    return max(sum(on_s <= at_s < off_s for on_s, off_s in spans) for at_s, _ in spans)

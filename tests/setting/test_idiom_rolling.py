@@ -7,7 +7,7 @@ from itertools import pairwise
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from idiom_judge import judged
+from idiom_judge import judged, on_at_once
 
 from jackrail.setting.wishes import Wishes
 from jackrail.tune.model import TuneNote
@@ -135,3 +135,15 @@ def test_a_coil_that_would_grow_hot_by_rolling_is_left_on_its_beats():
         work = do_work(lute, chords(*[((55,), "1/10")] * 4, ((55, 67), "2")), KEEP)
         judged(work)
         assert [note.ahead_s > 0 for note in by_pitch(work)] == [False] * 4 + [ahead, False]
+
+
+def test_no_more_coils_are_on_at_once_than_without_rolling():
+    """Four bells, the same again as soon as they can, and two others half a roll later: the lower of those would fall among the four."""
+    four = (71, 74, 78, 81)
+    made = chords((four, "3/50"), (four, "3/100"), ((76, 83), "2"), tempo=60.0)
+    work, plain = (do_work(machine("harbour_carillon"), made, replace(KEEP, rolled=rolled)) for rolled in (True, False))
+    assert work.setting.notes_kept == 10
+    judged(work)
+    assert on_at_once(plain) == 4
+    assert on_at_once(work) <= 4
+    assert any(note.ahead_s > 0 for note in work.setting.notes)

@@ -8,7 +8,7 @@ from itertools import pairwise
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from idiom_judge import judged
+from idiom_judge import judged, on_at_once
 
 from jackrail.setting.wishes import Wishes
 from jackrail.tune.model import TuneNote
@@ -94,12 +94,6 @@ def test_many_bells_at_once_do_not_ask_more_of_the_board_than_it_holds():
     judged(work)
     assert work.setting.notes_kept == 16
     assert any(note.again_s for note in work.setting.notes)
-
-
-def on_at_once(work):
-    """How many coils are on at once at the most, by the cues."""
-    spans = [(cue.time_s, cue.time_s + cue.value) for cue in work.cues if cue.action == "pulse"]
-    return max(sum(on_s <= at_s < off_s for on_s, off_s in spans) for at_s, _ in spans)
 
 
 @pytest.mark.parametrize("wishes", [DOUBLE, TREMOLO])

@@ -8,7 +8,7 @@ on at once than without it, since the supply may give no more, and no more sound
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right, insort
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
@@ -20,18 +20,16 @@ from jackrail.setting.wishes import Wishes
 from jackrail.tune.embellish import MOST_A_SECOND
 from jackrail.tune.model import Tune, beat_length_q
 
+from .room import Room
+
 _EPSILON_S = 1e-9
-_CLOSE_S, _MOST_CLOSE = 0.2, 7
-"""No stroke is added where so many sounds come so close together: each is two or three commands of the 24 that a board has waiting."""
 
 
 def struck_again(setting: Setting, tune: Tune, voices: tuple[Voice, ...], wishes: Wishes) -> Setting:
     """`setting` with the further strokes that `wishes.strokes` asks for. tune: as it is played."""
     if wishes.strokes == "single":
         return setting
-    sounds = [stroke.onset_s for stroke in setting.strokes] + [beat.onset_s for beat in setting.beats]
-    sounds = sorted([*sounds, *(at_s for note in setting.notes for at_s in struck_at_s(note))])
-    limits = _limits(sounds, voices)
+    room = Room(setting, voices)
     made: dict[int, SetNote] = {}
     for v, voice in enumerate(voices):
         notes = [note for note in setting.notes if note.voice == v]
@@ -40,11 +38,9 @@ def struck_again(setting: Setting, tune: Tune, voices: tuple[Voice, ...], wishes
         for note in notes:
             window = _window(note, ends_s[note.index], struck, voice)
             for again_s in _ways(note, window, _beats(setting, tune, note), voice, tremolo=wishes.strokes == "tremolo"):
-                if _room(sounds, again_s, limits) and _borne(voice, struck, again_s):
+                if _borne(voice, struck, again_s) and room.moved((), again_s):
                     made[note.index] = replace(note, again_s=again_s)
-                    for at_s in again_s:
-                        insort(sounds, at_s)
-                        insort(struck, at_s)
+                    struck = sorted([*struck, *again_s])
                     break
     return replace(setting, notes=tuple(made.get(note.index, note) for note in setting.notes))
 
@@ -87,27 +83,6 @@ def _ways(note: SetNote, window: tuple[float, float], beats: float, voice: Voice
         within = tuple(at_s for at_s in row if window[0] - _EPSILON_S <= at_s <= window[1] + _EPSILON_S)
         if within:
             yield within
-
-
-def _limits(sounds: Sequence[float], voices: tuple[Voice, ...]) -> dict[float, int]:
-    """How many sounds may come within some seconds of each other: what the board has room for, and coils on at once as they are anyway."""
-    blows = [(voice.blow.pulse_s, voice.lead_s) for voice in voices if voice.blow]
-    if not blows:
-        return {_CLOSE_S: _MOST_CLOSE}
-    leads_s = [lead_s for _, lead_s in blows]
-    on_s = max(pulse_s for pulse_s, _ in blows) + max(leads_s) - min(leads_s)
-    together = [bisect_left(sounds, at_s + on_s) - place for place, at_s in enumerate(sounds)]
-    return {_CLOSE_S: _MOST_CLOSE, on_s: max(together, default=1)}
-
-
-def _room(sounds: Sequence[float], again_s: tuple[float, ...], limits: dict[float, int]) -> bool:
-    """Whether further strokes leave no more sounds close together than `limits` has."""
-    for within_s, most in limits.items():
-        near = sounds[bisect_left(sounds, again_s[0] - within_s) : bisect_right(sounds, again_s[-1] + within_s)]
-        merged = sorted([*near, *again_s])
-        if any(later - earlier < within_s for earlier, later in zip(merged, merged[most:], strict=False)):
-            return False
-    return True
 
 
 def _borne(voice: Voice, struck: Sequence[float], again_s: tuple[float, ...]) -> bool:

@@ -17,6 +17,8 @@ from jackrail.setting.leaving import with_leaving
 from jackrail.setting.model import SetNote, Setting
 from jackrail.setting.wishes import Wishes
 
+from .room import Room
+
 APART_S = 0.03
 _MOST_SHARE = 0.25
 """A roll takes no more than this share of the shortest of its notes."""
@@ -27,11 +29,15 @@ def rolled(setting: Setting, voices: tuple[Voice, ...], wishes: Wishes) -> Setti
     """`setting` with its chords rolled where `wishes.rolled`. Chord bars sound all their strings with one coil and stay on the beat."""
     if not wishes.rolled:
         return setting
-    rules, before, notes = Rules(voices, wishes.weights.least_ring_s), dict[int, SetNote](), list[SetNote]()
+    rules, room = Rules(voices, wishes.weights.least_ring_s), Room(setting, voices)
+    before: dict[int, SetNote] = {}
+    notes: list[SetNote] = []
     for _, group in groupby(setting.notes, key=lambda note: round(note.onset_s / _TOGETHER_S)):
         together = list(group)
         moved = dict(_moved([note for note in together if not (note.slid or note.ornamental)], before, voices, rules))
-        played = [moved.get(note.index, note) for note in together]
+        away = [note.onset_s for note in together if note.index in moved]
+        fits = not moved or room.moved(away, [note.onset_s for note in moved.values()])
+        played = [moved.get(note.index, note) for note in together] if fits else together
         notes += played
         before |= {note.voice: note for note in played}
     notes = _cooled(setting.notes, notes, voices)
