@@ -1,0 +1,1 @@
+"""Advice: what to change on a machine so that it plays more."""
