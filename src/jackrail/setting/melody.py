@@ -17,21 +17,12 @@ def melody_of(tune: Tune) -> frozenset[int]:
 
     Notes are taken at their written length: a small note does not uncover what sounds under the note that it is taken from.
     """
-    if _one_line(tune):
-        return frozenset(range(len(tune.notes)))
     lengths_q = written_lengths_q(tune)
     if _alone(tune, lengths_q):
         return frozenset(n for n, note in enumerate(tune.notes) if not note.ornamental)
     melody = [replace(note, duration_q=length_q) for note, length_q in zip(tune.notes, lengths_q, strict=True) if not note.ornamental]
     heads = {(note.onset_q, note.midi) for note in top_line(melody)} if melody else set()
     return frozenset(n for n, note in enumerate(tune.notes) if not note.ornamental and (note.onset_q, note.midi) in heads)
-
-
-def _one_line(tune: Tune) -> bool:
-    """Whether it has one note at a time and no small ones: then there is nothing to tell apart."""
-    return all(not a.ornamental and a.onset_q + a.duration_q <= b.onset_q for a, b in pairwise(tune.notes)) and not any(
-        note.ornamental for note in tune.notes[-1:]
-    )
 
 
 def _alone(tune: Tune, lengths_q: list[Quarters]) -> bool:

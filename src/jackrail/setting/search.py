@@ -24,9 +24,9 @@ _AT_ONCE = 0.04
 """A slowdown whose music cannot win by so much more tempo need not be solved to the end."""
 _EQUAL = 1e-12
 """Costs nearer than this are equal."""
-_PROBES = (1.0, 1.35, 1.9)
+_PROBES = (1.2, 1.7)
 """Slowdowns tried before anything is proven, in the keys that promise most: with a good arrangement at hand most need not be tried."""
-_PROBED_KEYS = 2
+_PROBED_KEYS = 1
 
 
 @dataclass(frozen=True)

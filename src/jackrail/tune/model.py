@@ -169,7 +169,7 @@ class Tune:
 
     def bar_at(self, onset_q: Quarters) -> Bar | None:
         """The bar sounding at onset_q, or None for a tune without bars."""
-        index = bisect_right(self.bars, onset_q, key=lambda bar: bar.onset_q) - 1
+        index = bisect_right(self._bar_starts, float(onset_q)) - 1
         return self.bars[index] if index >= 0 else None
 
     @property
@@ -193,8 +193,17 @@ class Tune:
 
     def seconds_at(self, onset_q: Quarters) -> float:
         """The moment onset_q in seconds at the written tempo. The one border between beats and seconds."""
-        seconds, since_q, rate = self._clock[bisect_left(self.tempo, onset_q, key=lambda mark: mark.onset_q)]
+        seconds, since_q, rate = self._clock[bisect_left(self._tempo_starts, float(onset_q))]
         return seconds + float(onset_q - since_q) * 60.0 / rate
+
+    @cached_property
+    def _bar_starts(self) -> list[float]:
+        """Onsets of the bars: as floats they compare as exactly, and ten times as fast as fractions."""
+        return [float(bar.onset_q) for bar in self.bars]
+
+    @cached_property
+    def _tempo_starts(self) -> list[float]:
+        return [float(mark.onset_q) for mark in self.tempo]
 
     @cached_property
     def _clock(self) -> list[tuple[float, Quarters, float]]:
