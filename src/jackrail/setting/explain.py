@@ -27,7 +27,7 @@ class Explainer:
         self._parts, self._found, self._lead_in_s = parts, found, lead_in_s
         self._events = parts.notes(found.transpose)
         self._standing = Standing(parts)
-        self._lengths_s = parts.lengths_kept_s({index for index, option in enumerate(found.notes.options) if option is not None})
+        self._lengths_s = parts.lengths.kept_s({index for index, option in enumerate(found.notes.options) if option is not None})
 
     def losses(self) -> list[Loss]:
         """Everything given up, in time order."""
@@ -82,7 +82,7 @@ class Explainer:
 
     def _torn(self, index: int, at_s: float) -> Loss:
         """A small note of an ornament that is left out as a whole is told with it, at its main note."""
-        main = self._parts.tune.notes[self._parts.lent[index]]
+        main = self._parts.tune.notes[self._parts.lengths.lent[index]]
         what, place = f"ornament of {_written(self._parts.tune, main)}", self._parts.tune.place(main.onset_q)
         return Loss("small-lost", place, at_s, what, "", "this machine cannot play all of it here", index)
 

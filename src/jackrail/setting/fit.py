@@ -113,7 +113,8 @@ def _search(task: _Task) -> Found:
     for done in count():
         found = Search(parts, task.by_key).run(task.keys, task.slowdown)
         least = found.bound if done == 0 else least
-        torn = parts.torn({index for index, option in enumerate(found.notes.options) if option is not None and option.octaves == 0})
+        whole = {index for index, option in enumerate(found.notes.options) if option is not None and option.octaves == 0}
+        torn = parts.lengths.torn(whole) - parts.barred
         if not torn:
             break
         parts.barred |= torn if done < _MOST_TRIES else {index for index, note in enumerate(parts.tune.notes) if note.ornamental}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Container
 from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
@@ -14,15 +13,13 @@ from jackrail.tune.model import Tune
 from .chord_bars import fitting_bars
 from .events import Event, Option, Rules
 from .folded import Kind, Notes, folded
-from .melody import lent, melody_of
+from .lengths import Lengths
 from .solver import Prepared
 from .strokes import DEFAULT_STRUM, Beats, ChordMoment, beats_of, chord_moments
 from .taste import Taste, note_weights
 
 _SLOWEST = 4.0
 """No tempo asked for is more than so many times the written one (`wishes.slowdown_for`)."""
-_AT_ONCE_S = 1e-6
-"""One note ends where another begins when they are no further apart: sums of seconds are not exact."""
 
 
 @dataclass(frozen=True)
@@ -48,8 +45,8 @@ class Parts:
         self.tune, self.voices, self.taste, self.manner = tune, voices, taste, manner or Manner()
         self.rules = Rules(voices, taste.least_ring_s, taste.least_tempo)
         self._sliding = {v for v, voice in enumerate(voices) if self.manner.slides and voice.slide_s}
-        self.onsets_s = [tune.seconds_at(note.onset_q) for note in tune.notes]
-        self.lengths_s = [tune.seconds_at(note.onset_q + note.duration_q) - at for note, at in zip(tune.notes, self.onsets_s, strict=True)]
+        self.lengths = Lengths(tune)
+        self.onsets_s = self.lengths.onsets_s
         self.weights = note_weights(tune, taste)
         self.harmony_cost = 0.0
         # what has been made, by how many notes were barred then: none is ever let in again
@@ -117,8 +114,8 @@ class Parts:
         events = list(map(Event, self.onsets_s, self.weights, map(options.__getitem__, self._kinds), self._holds_s, self._cuts))
         for index in self.barred:
             events[index] = events[index]._replace(options=())
-        if self.lent:  # time lent to what cannot sound is a note's own
-            lengths_s = self._with_time_lent({index for index, event in enumerate(events) if event.options})
+        if self.lengths.lent:  # time lent to what cannot sound is a note's own
+            lengths_s = self.lengths.with_time_lent({index for index, event in enumerate(events) if event.options})
             share = self.taste.least_share
             events = [event._replace(hold_s=share * length_s) for event, length_s in zip(events, lengths_s, strict=True)]
         return tuple(events)
@@ -141,7 +138,7 @@ class Parts:
 
     @cached_property
     def _holds_s(self) -> list[float]:
-        return [self.taste.least_share * length_s for length_s in self.lengths_s]
+        return [self.taste.least_share * length_s for length_s in self.lengths.written_s]
 
     @cached_property
     def _cuts(self) -> list[float]:
@@ -241,60 +238,6 @@ class Parts:
         for note, weight in zip(self.tune.notes, self.weights, strict=True):
             sums[note.midi, note.ornamental] = sums.get((note.midi, note.ornamental), 0.0) + weight
         return sums
-
-    def lengths_kept_s(self, kept: Container[int]) -> list[float]:
-        """Written length of each note when only those of the indices `kept` sound.
-
-        Time lent to small notes that are left out comes back, and a note of the melody rings on through those after it that are left
-        out: a lost note leaves no hole. It does not ring on over a rest.
-        """
-        lengths_s = self._with_time_lent(kept)
-        ringing: int | None = None
-        for index, note in enumerate(self.tune.notes):
-            if index in kept and (note.ornamental or index in self._melody):
-                ringing = index
-            elif ringing is not None and index in self._melody:
-                gap_s = self.onsets_s[index] - self.onsets_s[ringing] - lengths_s[ringing]
-                lengths_s[ringing] += lengths_s[index] if abs(gap_s) < _AT_ONCE_S else 0.0
-        return lengths_s
-
-    def _with_time_lent(self, kept: Container[int]) -> list[float]:
-        """Length of each note when only those small notes sound that are among `kept`: the time of the others comes back."""
-        lengths_s = list(self.lengths_s)
-        sounding: dict[int, int] = {}
-        for small, main in self.lent.items():
-            last = sounding.setdefault(main, main)
-            if small in kept:
-                sounding[main] = small
-            else:
-                lengths_s[last] = self.onsets_s[small] + self.lengths_s[small] - self.onsets_s[last]
-        return lengths_s
-
-    @cached_property
-    def _melody(self) -> frozenset[int]:
-        return melody_of(self.tune)
-
-    def torn(self, kept: Container[int]) -> set[int]:
-        """Small notes to bar when only those of the indices `kept` sound in their octave, so that no sign is torn.
-
-        What leaves a main note and comes back to it, a trill or a turn, sounds whole or not at all: without its upper note a trill is
-        a stutter, without its end a mordent is a wrong note.
-        """
-        rows: dict[int, list[int]] = {}
-        for small, main in self.lent.items():
-            rows.setdefault(main, []).append(small)
-        found: set[int] = set()
-        for main, row in rows.items():
-            back = max((place for place, small in enumerate(row) if self.tune.notes[small].midi == self.tune.notes[main].midi), default=-1)
-            sign = row[: back + 1]
-            if main not in kept or any(small not in kept for small in sign):
-                found.update(sign)
-        return found - self.barred
-
-    @cached_property
-    def lent(self) -> dict[int, int]:
-        """For each small note the one whose time it takes, see `melody.lent`."""
-        return lent(self.tune)
 
     @cached_property
     def _moments_of(self) -> dict[tuple[str, bool], float]:

@@ -11,7 +11,7 @@ from .search import Found
 
 def chosen_notes(parts: Parts, found: Found) -> list[SetNote]:
     """The notes that were chosen, in time order, in seconds from the tune's first moment; nothing leaves yet."""
-    lengths_s = parts.lengths_kept_s({index for index, option in enumerate(found.notes.options) if option is not None})
+    lengths_s = parts.lengths.kept_s({index for index, option in enumerate(found.notes.options) if option is not None})
     return [
         SetNote(
             index=index,
