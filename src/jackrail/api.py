@@ -22,6 +22,8 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
+from jackrail.advise.advice import Advice, advise
+from jackrail.advise.gains import Gain, TightMove, gains_of, tight_moves
 from jackrail.board.image import Image, assemble, built_firmware, read_image
 from jackrail.checks.heard import rehearsal_findings, skipped_finding
 from jackrail.checks.machine import machine_findings
@@ -48,11 +50,13 @@ from jackrail.tune.read import list_tunes, read_tune
 from jackrail.work import LONGEST_S, Alternatives, Work, alternatives_of, do_work
 
 __all__ = [
+    "Advice",
     "Alternatives",
     "BadInput",
     "Choice",
     "Fault",
     "Finding",
+    "Gain",
     "Image",
     "Machine",
     "Offer",
@@ -60,15 +64,18 @@ __all__ = [
     "RigMissing",
     "Setting",
     "Taste",
+    "TightMove",
     "Tune",
     "Wishes",
     "Work",
+    "advise_on",
     "alternatives_of",
     "arrange_tune",
     "check",
     "check_machine",
     "do_work",
     "fit_tune",
+    "gains",
     "json_schema",
     "list_mishaps",
     "list_tunes",
@@ -100,6 +107,31 @@ def fit_tune(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> Sett
 def arrange_tune(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> tuple[Tune, Setting]:
     """The tune as it is to be played, with the small notes and the chords wished for or proposed, and its best setting."""
     return arrange(tune, make_ensemble(machine.instrument, machine.mechanism).voices, machine.name, wishes)
+
+
+def gains(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> tuple[tuple[Gain, ...], tuple[TightMove, ...]]:
+    """What each single change to a machine would gain for a tune, the most first, and its tightest moves with what would free them."""
+    return gains_of(machine, tune, wishes), tight_moves(machine, tune, wishes)
+
+
+def advise_on(
+    machine: Machine, paths: Sequence[Path], workers: int = 1, progress: Callable[[int, int], object] | None = None
+) -> tuple[Advice, list[Fault]]:
+    """Advice for a machine and a songbook of files, books of tunes among them, and the faults of the tunes that cannot be read.
+
+    Raises BadInput when none can be read.
+    """
+    tunes: list[Tune] = []
+    faults: list[Fault] = []
+    for path in paths:
+        for _, choice in _tunes_in(path):
+            try:
+                tunes.append(read_tune(path, choice))
+            except BadInput as bad:
+                faults += bad.faults
+    if not tunes and faults:
+        raise BadInput(faults)
+    return advise(machine, [tune for tune in tunes if tune.notes], workers, progress), faults
 
 
 def setting_json(machine: Machine, setting: Setting) -> dict[str, object]:

@@ -187,7 +187,7 @@ class _Maker:
         """A second melody string beside the first, of several tunings."""
         for part in self._bars[:1]:
             string = self._instrument.string(part.string)
-            for semitones in (0, 5, 7, -5):
+            for semitones in (0, 7):
                 yield self._doubled(part, string, semitones)
 
     def tuned(self) -> Iterator[Change]:

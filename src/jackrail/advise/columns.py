@@ -101,7 +101,11 @@ def programmed(groups: Sequence[Sequence[Row]], k: int, limit_s: float = 60.0) -
     upper = np.concatenate([[k], np.ones(len(groups)), np.zeros(2 * len(pairs))])
     whole = np.concatenate([np.ones(first_u), np.zeros(len(pairs))])
     found = milp(
-        gain, integrality=whole, bounds=Bounds(0, 1), constraints=LinearConstraint(matrix, ub=upper), options={"time_limit": limit_s}
+        gain,
+        integrality=whole,
+        bounds=Bounds(0, 1),
+        constraints=LinearConstraint(matrix, ub=upper),
+        options={"time_limit": limit_s, "mip_rel_gap": 0.0},
     )
     if found.x is None:
         return Chosen((), 0.0, -float(found.mip_dual_bound or 0.0))

@@ -9,13 +9,14 @@ from jackrail.machine.machine import Machine
 from jackrail.motion.ensemble import make_ensemble
 from jackrail.motion.voice import Voice
 from jackrail.setting.fit import arrange
-from jackrail.setting.model import Setting
+from jackrail.setting.model import SetNote, Setting
 from jackrail.setting.wishes import Wishes
 from jackrail.tune.model import Tune
 
 from .changes import Change, changes_of, exchanges_of
 
 _LEAST = 1e-6
+_MOST_MOVES = 5
 _MOST_KEYS = 6
 """Places are tried for so many keys at most: those that the tune wants most."""
 
@@ -46,6 +47,65 @@ class Gain:
             "cost": round(self.cost, 6),
             "at_least": self.at_least,
         }
+
+
+@dataclass(frozen=True)
+class TightMove:
+    """A move with hardly any time to spare: where it arrives, from and to which place, what it needs with its ringing and what it has.
+
+    freed: changes under which it needs less, each with what it then needs, the least first.
+    """
+
+    place: str
+    origin: str
+    target: str
+    needs_s: float
+    has_s: float
+    freed: tuple[tuple[str, float], ...]
+
+    def to_json(self) -> dict[str, object]:
+        """The stable JSON of a move in `jackrail fit --changes --json`, see docs/formats.md."""
+        where = {"place": self.place, "from": self.origin, "to": self.target}
+        times = {"needs_s": round(self.needs_s, 6), "has_s": round(self.has_s, 6)}
+        return {**where, **times, "freed": [{"change": name, "needs_s": round(needs_s, 6)} for name, needs_s in self.freed]}
+
+
+def tight_moves(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> tuple[TightMove, ...]:
+    """The moves with the least time to spare of a tune, and what would free them; each pair of places once."""
+    wishes = wishes or Wishes()
+    voices = make_ensemble(machine.instrument, machine.mechanism).voices
+    played, now = arrange(tune, voices, machine.name, wishes)
+    changes = [change for change in changes_of(machine) if not change.slow and change.voices is not None]
+    least_s = wishes.weights.least_ring_s
+    found: dict[tuple[int, int, int], TightMove] = {}
+    for early, late in sorted(_moves(now.notes), key=lambda move: _spare_s(move, voices)):
+        v, p, q = early.voice, early.place, late.place
+        if (v, p, q) in found or len(found) == _MOST_MOVES:
+            continue
+        needs_s = least_s + voices[v].move_s[p][q]
+        quicker = [(change.name, least_s + change.voices[v].move_s[p][q]) for change in changes if change.voices is not None]
+        freed = sorted((one for one in quicker if one[1] < needs_s - 1e-6), key=lambda one: one[1])
+        place = played.place(played.notes[late.index].onset_q)
+        names = voices[v].places[p].name, voices[v].places[q].name
+        found[v, p, q] = TightMove(place, *names, needs_s, late.onset_s - early.onset_s, tuple(freed))
+    return tuple(found.values())
+
+
+def _moves(notes: Sequence[SetNote]) -> list[tuple[SetNote, SetNote]]:
+    """Each note and the next of its voice, where that is at another place."""
+    before: dict[int, SetNote] = {}
+    found = []
+    for note in notes:
+        early = before.get(note.voice)
+        if early is not None and early.place != note.place:
+            found.append((early, note))
+        before[note.voice] = note
+    return found
+
+
+def _spare_s(move: tuple[SetNote, SetNote], voices: Sequence[Voice]) -> float:
+    early, late = move
+    return late.onset_s - early.onset_s - voices[early.voice].move_s[early.place][late.place]
 
 
 def gains_of(machine: Machine, tune: Tune, wishes: Wishes | None = None, *, strings: bool = True) -> tuple[Gain, ...]:

@@ -232,12 +232,13 @@ def _is_roll(path: Path) -> bool:
 @reading_options
 @fitting_options
 @click.option("--front", is_flag=True, help="List what could be had instead: tempo against notes against sustain.")
+@click.option("--changes", is_flag=True, help="List what single changes to the machine would gain for this tune.")
 @click.option("--json", "as_json", is_flag=True, help="Print the setting as JSON.")
-def fit(machine: Path, tune: Path, front: bool, as_json: bool, **wishes: Any) -> None:
+def fit(machine: Path, tune: Path, front: bool, changes: bool, as_json: bool, **wishes: Any) -> None:
     """Say what MACHINE keeps of TUNE and what it gives up.
 
     With --front: the points to choose from; --point N takes one, here
-    and in perform and rehearse.
+    and in perform and rehearse. With --changes: what it would take.
 
     \b
     Examples:
@@ -247,19 +248,57 @@ def fit(machine: Path, tune: Path, front: bool, as_json: bool, **wishes: Any) ->
     from jackrail import api
 
     from .show import show_setting, working
+    from .show_advice import show_gains
     from .show_front import show_front
 
     with working("fitting", quiet=as_json):
         built, read, wanted = api.load_machine(machine), api.read_tune(tune, choice_of(wishes)), wishes_of(wishes)
         arranged, setting = api.arrange_tune(built, read, wanted)
         choices = api.alternatives_of(built, read, wanted).front if front else None
-    if as_json:
-        _print_json(api.setting_json(built, setting) if choices is None else choices.to_json())
-    elif choices is None:
+        gains, moves = api.gains(built, read, wanted) if changes else ((), ())
+    if as_json and (front or changes):
+        told = choices.to_json() if choices is not None else {}
+        if changes:
+            told |= {"changes": [gain.to_json() for gain in gains], "tight_moves": [move.to_json() for move in moves]}
+        _print_json(told)
+    elif as_json:
+        _print_json(api.setting_json(built, setting))
+    elif choices is None and not changes:
         show_setting(setting, arranged)
-    else:
+    if not as_json and choices is not None:
         show_front(choices, setting)
+    if not as_json and changes:
+        show_gains(gains, moves, setting)
     raise SystemExit(1 if setting.notes_kept == 0 else 0)
+
+
+@main.command()
+@click.argument("machine", type=_FILE)
+@click.argument("tunes", type=_FILE, nargs=-1, required=True)
+@click.option("--workers", type=click.IntRange(1, 64), default=2, show_default=True, help="Processes that share the work.")
+@click.option("--json", "as_json", is_flag=True, help="Print the advice as JSON.")
+def advise(machine: Path, tunes: tuple[Path, ...], workers: int, as_json: bool) -> None:
+    """Say what to change on MACHINE so that it plays more of TUNES.
+
+    TUNES are files of tunes; of a book of ABC tunes all count. It says
+    which chords the bars should have, which stops, what another tuning
+    brings, and what each change to the mechanics buys.
+
+    \b
+    Example:
+      jackrail advise mine/machine.toml songbook.abc
+    """
+    from jackrail import api
+
+    from .show_advice import counting, show_advice
+
+    built = api.load_machine(machine)
+    with counting("fitting the songbook", quiet=as_json) as progress:
+        advice, faults = api.advise_on(built, tunes, workers, progress)
+    if as_json:
+        _print_json({**advice.to_json(), "faults": [asdict(fault) for fault in faults]})
+    else:
+        show_advice(advice, faults)
 
 
 @main.command()
