@@ -164,9 +164,9 @@ def _beats(parts: Parts, slowdown: float) -> list[SetBeat]:
     beats = []
     for v, voice in enumerate(parts.voices):
         last_s = -math.inf
-        for bar in parts.tune.bars:
+        for bar in parts.tune.bars if voice.part == "beat" else ():
             at_s = parts.tune.seconds_at(bar.onset_q) * slowdown
-            if voice.part == "beat" and bar.downbeat and at_s - last_s >= voice.rearm_s:
+            if bar.downbeat and at_s - last_s >= voice.rearm_s:
                 beats.append(SetBeat(at_s, v))
                 last_s = at_s
     return sorted(beats, key=lambda beat: beat.onset_s)

@@ -21,7 +21,7 @@ def with_leaving(notes: Sequence[SetNote], voices: tuple[Voice, ...], *, early: 
         after, voice = following.get(note.voice), voices[note.voice]
         following[note.voice] = note
         if after is None or after.place == note.place:
-            result.append(replace(note, leave_s=None))
+            result.append(note if note.leave_s is None else replace(note, leave_s=None))
             continue
         leave_s = after.onset_s - (voice.slide_s if after.slid else voice.move_s)[note.place][after.place]
         if early and voice.travels and not after.slid:

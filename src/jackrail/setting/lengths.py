@@ -36,9 +36,9 @@ class Lengths:
         lengths_s = self.with_time_lent(kept)
         ringing: int | None = None
         for index, note in enumerate(self._tune.notes):
-            if index in kept and (note.ornamental or index in self._melody):
+            if index in kept and (note.ornamental or index in self.melody):
                 ringing = index
-            elif ringing is not None and index in self._melody:
+            elif ringing is not None and index in self.melody:
                 gap_s = self.onsets_s[index] - self.onsets_s[ringing] - lengths_s[ringing]
                 lengths_s[ringing] += lengths_s[index] if abs(gap_s) < _AT_ONCE_S else 0.0
         return lengths_s
@@ -74,5 +74,6 @@ class Lengths:
         return found
 
     @cached_property
-    def _melody(self) -> frozenset[int]:
+    def melody(self) -> frozenset[int]:
+        """The notes that are heard as the melody."""
         return melody_of(self._tune)

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from functools import cached_property
 from itertools import islice
 
-from .melody import melody_of, written_lengths_q
+from .melody import written_lengths_q
 from .metre import BEAT, accents, bars_of
 from .parts import Parts
 from .phrases import LineNote, phrases_of
@@ -20,7 +20,7 @@ class Standing:
     """How the notes of a tune stand to each other."""
 
     def __init__(self, parts: Parts) -> None:
-        self._tune, self._weights = parts.tune, parts.weights
+        self._tune, self._weights, self._lengths = parts.tune, parts.weights, parts.lengths
 
     def judged(self, index: int, others: Sequence[int]) -> str:
         """A note left out, held against those that kept it from sounding: "the weaker of the two: between beats, shorter"."""
@@ -89,9 +89,9 @@ class Standing:
     def _order(self) -> list[int]:
         return sorted(self._melody)
 
-    @cached_property
+    @property
     def _melody(self) -> frozenset[int]:
-        return melody_of(self._tune)
+        return self._lengths.melody
 
     @cached_property
     def _accents(self) -> list[float]:

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
+from typing import NamedTuple
 
 from jackrail.faults import BadInput, Fault
 from jackrail.motion.voice import Voice
@@ -24,8 +25,7 @@ _GROUPS = {5: (3, 2), 7: (2, 2, 3)}
 """How irregular metres are felt (common practice, no source)."""
 
 
-@dataclass(frozen=True)
-class ChordMoment:
+class ChordMoment(NamedTuple):
     """A moment where a chord is struck: its symbol, or a later beat where it is renewed. share: its weight beside others of its kind."""
 
     symbol: ChordSymbol
