@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from jackrail.advise.gains import Gain, gains_of
 from jackrail.board.memory import Memory, memory_findings, memory_of
 from jackrail.checks.current import Trace, current_findings, current_traces
 from jackrail.checks.fitting import fit_findings, tune_findings
@@ -59,15 +60,16 @@ class Work:
 
 @dataclass(frozen=True)
 class Alternatives:
-    """What could be had instead of a setting: other points of the trade-off."""
+    """What could be had instead of a setting: other points of the trade-off, and what changes to the machine would gain, the most first."""
 
     front: Front
+    gains: tuple[Gain, ...] = ()
 
 
 def alternatives_of(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> Alternatives:
-    """What could be had instead for a tune as it was read. Raises BadInput like `do_work`."""
+    """What could be had instead for a tune as it was read; second strings take too long here. Raises BadInput like `do_work`."""
     ensemble = make_ensemble(machine.instrument, machine.mechanism)
-    return Alternatives(trade_off(tune, ensemble.voices, wishes))
+    return Alternatives(trade_off(tune, ensemble.voices, wishes), gains_of(machine, tune, wishes, strings=False))
 
 
 def do_work(machine: Machine, tune: Tune, wishes: Wishes | None = None) -> Work:

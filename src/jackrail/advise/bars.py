@@ -44,7 +44,7 @@ class Advised:
 
 
 def best_bars(tunes: Sequence[Tune], voices: Sequence[Voice], sizes: Iterable[int]) -> list[Advised]:
-    """For each number of chord bars the chords that give the songbook most; empty when no tune has chord symbols.
+    """For each number of chord bars the chords that give the songbook most, as long as more give more; empty without chord symbols.
 
     Exact: all sets are gone through, as far as they could win. Chords of one tune count as much as those of another.
     """
@@ -54,8 +54,9 @@ def best_bars(tunes: Sequence[Tune], voices: Sequence[Voice], sizes: Iterable[in
     table = [[_chord_row(time, key, triads) for key in _keys(tune, voices)] for tune, time in groups]
     own = [_triad(voice.chord) for voice in voices if voice.part == "chord"]
     mine = [column for column, triad in enumerate(triads) if triad in own]
-    found = [(enumerated(table, size), size) for size in sizes if size > 0] if table else []
-    return [_advised(chosen, table, mine, [_named(triad) for triad in triads]) for chosen, _ in found]
+    names = [_named(triad) for triad in triads]
+    found = [_advised(enumerated(table, size), table, mine, names, size) for size in sizes if size > 0] if table else []
+    return [one for one, before in zip(found, [None, *found], strict=False) if before is None or one.names != before.names]
 
 
 def best_stops(tunes: Sequence[Tune], instrument: Instrument, part: TravellingStop, limit_s: float = 60.0) -> Advised | None:
@@ -71,13 +72,17 @@ def best_stops(tunes: Sequence[Tune], instrument: Instrument, part: TravellingSt
     table = [_stop_rows(tune, keys) for tune in tunes]
     mine = [column for column, key in enumerate(keys) if pitch_name(key) in part.stops]
     chosen = programmed([rows for rows in table if rows], len(part.stops), limit_s)
-    return _advised(chosen, table, mine, [pitch_name(key) for key in keys])
+    return _advised(chosen, table, mine, [pitch_name(key) for key in keys], len(part.stops))
 
 
-def _advised(chosen: Chosen, table: Sequence[Sequence[Row]], mine: Sequence[int], names: Sequence[str]) -> Advised:
-    whole = float(len(table))
-    now = value_of(table, mine) / whole
-    return Advised(tuple(names[c] for c in chosen.columns), chosen.value / whole, chosen.bound / whole, now, chosen.proven)
+def _advised(chosen: Chosen, table: Sequence[Sequence[Row]], mine: Sequence[int], names: Sequence[str], size: int) -> Advised:
+    """What was chosen, or what the machine has where nothing is better."""
+    whole, now = float(len(table)), value_of(table, mine)
+    stay = len(mine) <= size and now >= chosen.value - 1e-9
+    columns = mine if stay else chosen.columns
+    return Advised(
+        tuple(names[c] for c in columns), max(chosen.value, now if stay else 0.0) / whole, chosen.bound / whole, now / whole, chosen.proven
+    )
 
 
 def _weights(tune: Tune) -> dict[int, float]:

@@ -18,7 +18,7 @@ from .notation import notation_of
 from .picture import picture_of
 from .rehearsed import rehearsed_of
 from .svg import clean
-from .tradeoff import trade_off
+from .tradeoff import gains_table, trade_off
 
 
 def render_report(
@@ -51,6 +51,7 @@ def render_report(
             notation=notation_of(work),
             picture=picture_of(work),
             trade_off=trade_off(others.front, work.setting.point) if others else None,
+            gains=gains_table(others.gains) if others else None,
             facts=numbers.facts(work),
             moves=numbers.moves_table(work),
             rails=numbers.rails_table(work),

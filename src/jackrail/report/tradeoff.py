@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from jackrail.advise.gains import Gain
 from jackrail.setting.front import Front, Point
 
 from .numbers import Table
@@ -18,6 +19,7 @@ _WIDTH, _HEIGHT = 520.0, 300.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 62.0, 18.0, 16.0, 44.0
 _SMALLEST, _LARGEST = 3.5, 9.0
 _RUNGS = 5
+_MOST_GAINS = 8
 
 
 @dataclass(frozen=True)
@@ -37,6 +39,22 @@ def trade_off(front: Front, taken: int | None = None) -> TradeOff | None:
         return None
     played = taken or next((point.number for point in front.points if point.chosen), 0)
     return TradeOff(_drawing(front.points, played), _table(front.points, played))
+
+
+def gains_table(gains: Sequence[Gain]) -> Table:
+    """What single changes to the machine would gain for this tune, the most first."""
+    rows = tuple(
+        (gain.name, _gained(100 * gain.tempo, " points", 1), _gained(gain.notes), _gained(gain.chords), gain.caution or "nothing known")
+        for gain in gains[:_MOST_GAINS]
+    )
+    none = "No single change of the machine that is tried would gain anything for this tune."
+    heads = ("Change", "Tempo", "Notes", "Chords", "What it strains")
+    return Table("What it would take: what single changes to the machine would gain", heads, rows, none)
+
+
+def _gained(value: float, unit: str = "", decimals: int = 0) -> str:
+    text = f"{value:+.{decimals}f}"
+    return f"{text}{unit}" if float(text) else "the same"
 
 
 def _table(points: Sequence[Point], played: int) -> Table:
