@@ -16,8 +16,8 @@ _LEAST_SHARED = 2
 def fitting_bars(bars: Sequence[tuple[int, Chord]], chord: Chord) -> list[tuple[int, float]]:
     """The chord bars nearest to a chord, by the index of their voice, each with its distance: all of one distance, none when all clash.
 
-    0: the same tones, in whatever inversion. 1: the triad on its root. Beyond: bars that share two tones or more of its triad and clash with none;
-    a tone clashes that is foreign to the chord and a semitone from one of its tones. Then silence is better.
+    0: the same tones, in whatever inversion. 1: the triad on its root. Beyond: bars that share two tones or more of its triad and clash
+    with none; a tone clashes that is foreign to the chord and a semitone from one of its tones. Then silence is better.
     """
     distances = [(v, _distance(bar, chord)) for v, bar in bars]
     least = min((far for _, far in distances if far is not None), default=None)
