@@ -74,7 +74,10 @@ def test_key_and_tempo_are_those_of_the_melody_alone(voices):
 
 def test_what_is_left_out_under_the_melody_is_told_with_what_helps():
     setting = fit(DUET, one_bar(*range(48, 80)), "Bar", Wishes(transpose=0, tempo="100%"))
-    assert (setting.notes_kept, setting.notes_total) == (4, 12)  # of the bass, half start with a note of the melody, half would cut one short
+    assert (setting.notes_kept, setting.notes_total) == (
+        4,
+        12,
+    )  # of the bass, half start with a note of the melody, half would cut one short
     assert among_them(setting, DUET) == ", the whole melody among them"
     (finding,) = fit_findings(setting, DUET)
     assert finding.message == "8 of 12 notes left out, none of them of the melody, first at bar 1 beat 1"
@@ -89,8 +92,10 @@ def test_what_is_left_out_of_the_melody_is_told_with_what_helps():
     assert finding.message == "2 of 4 notes left out, first at bar 1 beat 2"
     assert finding.advice == "--tempo asks for a slower one; a stop, a fret or a hammer for what no voice has would help"
     assert [loss.reason for loss in setting.losses] == [
-        "two strokes on 65: there are 500 ms, and it needs 600 ms to strike again; the weaker of the two: off the first beat, "
-        "not the first or last note; it would fit at 83.3 % of the written tempo",  # 500 / 600
+        (
+            "two strokes on 65: there are 500 ms, and it needs 600 ms to strike again; the weaker of the two: off the first beat, "
+            "not the first or last note; it would fit at 83.3 % of the written tempo"
+        ),  # 500 / 600
         "no voice has C within two octaves",
     ]
     assert among_them(setting, made) == ""

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from jackrail.faults import BadInput
 from jackrail.motion.voice import Place, Voice
-from jackrail.setting.fit import arrange, fit
+from jackrail.setting.fit import arrange
 from jackrail.setting.losses import gather
 from jackrail.setting.melody import lent
 from jackrail.setting.taste import Taste, note_weights

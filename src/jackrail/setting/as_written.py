@@ -66,7 +66,7 @@ class _Bench:
             _, source, stopped = min(self._places, key=lambda place: abs(place[0] - midi))
             onset_s, until_s = (_BEFORE_S + tune.seconds_at(at_q) for at_q in (note.onset_q, note.onset_q + note.duration_q))
             copy = self._copy(source, onset_s, until_s)
-            made.append((onset_s, until_s if stopped or self.setting.damps else math.inf, midi, copy, source))
+            made.append((onset_s, until_s if stopped else math.inf, midi, copy, source))
         for onset_s, until_s, midi, copy, source in reversed(made):
             lasts_s = min(until_s, ends.get(copy, math.inf)) - onset_s
             ends[copy] = onset_s

@@ -27,7 +27,7 @@ class SetNote:
     index: of the note in the tune; onset_s: when it sounds; written_s: its written length, with that of notes left out whose time it
     takes over; voice, place: indices in the machine; leave_s: when its voice leaves for the next place, None when it
     stays; ornamental: a small note of an ornament. slid: it is not struck, its bar glides into it while the string rings from the
-    note before. touch: how it is struck, index in `Voice.touches`, 0 the hardest. strength: of that touch, 0 to 1. again_s: further
+    note before. again_s: further
     strokes of the same note. vibrato: how the bar sways while it rings. ahead_s: by how much it sounds before its beat, in a rolled chord.
     """
 
@@ -41,20 +41,9 @@ class SetNote:
     leave_s: float | None = None
     ornamental: bool = False
     slid: bool = False
-    touch: int = 0
-    strength: float = 1.0
     again_s: tuple[float, ...] = ()
     vibrato: Vibrato | None = None
     ahead_s: float = 0.0
-
-
-@dataclass(frozen=True)
-class SetDamp:
-    """A damper on its strings from on_s to off_s, both moments at which it touches and lets go. damper: index in the mechanism."""
-
-    on_s: float
-    off_s: float
-    damper: int
 
 
 @dataclass(frozen=True)
@@ -99,8 +88,7 @@ class Setting:
     small_total the small notes of its ornaments, with those that found no room, chords_total its chord symbols but those of
     silence. optimal: proven the least cost; cost in units of one ordinary note left out (see `Taste`); bound: no setting can cost
     less, equal to the cost when it is optimal; search_s: how long the search took; point: of the trade-off, where one was asked
-    for. harmony: where the chords come from, see `Tune`. warnings, remarks: those of the tune as it is played. damps: when dampers
-    are on their strings. why: a sentence on the tempo and one on the key.
+    for. harmony: where the chords come from, see `Tune`. warnings, remarks: those of the tune as it is played. why: a sentence on the tempo and one on the key.
     """
 
     title: str
@@ -125,7 +113,6 @@ class Setting:
     harmony: HarmonySource = ""
     warnings: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
-    damps: tuple[SetDamp, ...] = ()
     why: tuple[str, ...] = ()
 
     @property
