@@ -295,7 +295,7 @@ def write_work(
         "report.html": lambda path: _write_text(path, render_report(work, rehearsal, findings, others)),
         "sound.wav": lambda path: write_wav(path, render(work.performance, work.machine.instrument), 44100),
         "before.wav": lambda path: write_wav(path, render(*as_written(work.setting, work.tune, work.ensemble)), 44100),
-        "setting.json": lambda path: _write_json(path, work.setting.to_json(work.ensemble.voice_ids, work.ensemble.place_names)),
+        "setting.json": lambda path: _write_json(path, _lasting(work.setting.to_json(work.ensemble.voice_ids, work.ensemble.place_names))),
         "performance.json": lambda path: _write_json(path, work.performance.to_json()),
         "findings.json": lambda path: _write_json(path, {"findings": [finding.to_json() for finding in findings]}),
         "cues.csv": lambda path: _write_text(path, cues_csv(work.cues)),
@@ -345,6 +345,11 @@ def _move_in(names: Sequence[str], made: Path, out: Path) -> None:
             if (before / name).exists():
                 (before / name).replace(out / name)
         raise
+
+
+def _lasting(setting: dict[str, object]) -> dict[str, object]:
+    """A setting without how long its search took: the same work gives the same files."""
+    return {key: value for key, value in setting.items() if key != "search_s"}
 
 
 def _write_text(path: Path, text: str) -> None:

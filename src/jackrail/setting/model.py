@@ -88,7 +88,8 @@ class Setting:
     small_total the small notes of its ornaments, with those that found no room, chords_total its chord symbols but those of
     silence. optimal: proven the least cost; cost in units of one ordinary note left out (see `Taste`); bound: no setting can cost
     less, equal to the cost when it is optimal; search_s: how long the search took; point: of the trade-off, where one was asked
-    for. harmony: where the chords come from, see `Tune`. warnings, remarks: those of the tune as it is played. why: a sentence on the tempo and one on the key.
+    for. harmony: where the chords come from, see `Tune`. warnings, remarks: those of the tune as it is played. why: a sentence on
+    the tempo and one on the key.
     """
 
     title: str
