@@ -19,6 +19,7 @@ import click
 from jackrail import __version__
 
 from .options import choice_of, fitting_options, reading_options, wishes_of
+from .rolls import is_roll, refuse_wishes
 
 if TYPE_CHECKING:
     from jackrail.api import Finding, Rehearsal, Work
@@ -188,8 +189,8 @@ def rehearse(machine: Path, tune: Path, faults: tuple[str, ...], stream: bool, *
     work = None
     with working("rehearsing", quiet=as_json):
         try:
-            if _is_roll(tune):
-                _refuse_wishes({**asdict(choice), **options})
+            if is_roll(tune):
+                refuse_wishes({**asdict(choice), **options})
                 rehearsal = api.rehearse_roll(built, tune.read_bytes(), faults, stream=stream)
             else:
                 work = api.do_work(built, api.read_tune(tune, choice), wishes_of(options))
@@ -204,26 +205,6 @@ def rehearse(machine: Path, tune: Path, faults: tuple[str, ...], stream: bool, *
         show_rehearsal(rehearsal, findings)
         show_paths(paths)
     raise SystemExit(1 if api.worst(findings) == "error" else 0)
-
-
-def _refuse_wishes(options: dict[str, Any]) -> None:
-    """Raise BadInput for wishes about a packed roll, which was fitted when it was made."""
-    from jackrail import api
-
-    unasked = asdict(api.Wishes())
-    given = [name for name, value in options.items() if value not in (None, unasked.get(name))]
-    if given:
-        hint = "give the tune instead of its roll"
-        raise api.BadInput([api.Fault("option", "changes nothing in a packed roll", f"--{name}", hint=hint) for name in given])
-
-
-def _is_roll(path: Path) -> bool:
-    """Whether a file is a packed block; one that cannot be read is left to the reader of tunes, which says why."""
-    try:
-        with path.open("rb") as file:
-            return file.read(2) == b"JR"
-    except OSError:
-        return False
 
 
 @main.command()
