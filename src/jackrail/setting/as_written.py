@@ -30,7 +30,7 @@ _KEYS = range(128)
 def as_written(setting: Setting, tune: Tune, ensemble: Ensemble) -> tuple[Performance, Instrument]:
     """What a machine without limits would play, and the instrument that it would play it on. tune: as it is played.
 
-    A note rings as on the machine: until its string sounds again, until a finger lifts or a damper falls at its end, or until it has
+    A note rings as on the machine: until its string sounds again, until a finger lifts, or until it has
     died away. Chords are struck at their symbols and on downbeats; a chord that no bar has sounds on the strings of the bars, tuned
     to it; without chord bars there are none.
     """
