@@ -53,15 +53,6 @@ class Place:
 
 
 @dataclass(frozen=True)
-class Touch:
-    """One way to strike. strength: 0 to 1, of the full blow; pulse_s: the coil is on so long; lead_s: from the command to the sound."""
-
-    strength: float
-    pulse_s: float
-    lead_s: float
-
-
-@dataclass(frozen=True)
 class Voice:
     """One voice.
 
@@ -71,9 +62,7 @@ class Voice:
     each move is settling. slide_s[p][q]: of gliding from p to q while the string rings, infinite where it cannot; empty for a voice that
     cannot glide at all. ring_s: in which its string fades by 60 dB. blow: the coil that strikes, None where a motor does. presses[p]:
     the finger that holds the string down at p, None where none does; empty for a voice without fingers. sways[p]: how its bar can sway
-    there, None where it cannot; empty for a voice without a bar. touches: how hard its hammer can strike, the full blow first; empty
-    for a voice that strikes in one way alone. release_s: from off to back at rest, of that hammer. rearm_s is that of two full blows,
-    ready_s covers the slowest touch.
+    there, None where it cannot; empty for a voice without a bar.
     """
 
     id: str
@@ -91,8 +80,6 @@ class Voice:
     blow: Blow | None = None
     presses: tuple[Press | None, ...] = ()
     sways: tuple[Sway | None, ...] = ()
-    touches: tuple[Touch, ...] = ()
-    release_s: float = 0.0
 
     @property
     def travels(self) -> bool:
@@ -222,21 +209,17 @@ def _fretted(part: FrettedString, string: String, mechanism: Mechanism, axes: di
 def _hammer(part: Hammer, instrument: Instrument, mechanism: Mechanism) -> Voice:
     sounder = instrument.sounder(part.sounds)
     midi = sounder.midi if sounder is not None else instrument.string(part.sounds).midi
-    coil = mechanism.coil(part.coil)
-    lead_s = coil_lead_s(coil, mechanism)
-    softer = tuple(Touch(touch.strength, touch.pulse_s, touch.pull_in_s) for touch in part.touches)
+    lead_s = coil_lead_s(mechanism.coil(part.coil), mechanism)
     return Voice(
         id=part.id,
         part="beat" if midi is None else "melody",
         sources=(part.sounds,),
         places=(Place(part.sounds, midi),),
         move_s=((0.0,),),
-        ready_s=(max([lead_s, *(touch.lead_s for touch in softer)]),),
+        ready_s=(lead_s,),
         rearm_s=_pulse_rearm_s(part.coil, part.pulse_s, mechanism),
         lead_s=lead_s,
         blow=_blow(part.coil, part.pulse_s, mechanism),
-        touches=(Touch(1.0, part.pulse_s, lead_s), *softer) if softer else (),
-        release_s=coil_release_s(coil, mechanism),
     )
 
 
