@@ -14,20 +14,7 @@ from jackrail.faults import BadInput, Fault
 
 from .board import STEP_PINS
 from .instrument import String
-from .mechanism import (
-    Carriage,
-    ChordBar,
-    Coil,
-    FrettedString,
-    Hammer,
-    KickedPick,
-    Motor,
-    Relay,
-    Touch,
-    TravellingStop,
-    TurningPick,
-    VoicePart,
-)
+from .mechanism import Carriage, ChordBar, Coil, FrettedString, Hammer, KickedPick, Motor, Relay, Touch, TravellingStop, TurningPick, VoicePart
 from .pins import timer_pins_taken
 from .stops import Stop, stops_of
 
@@ -94,9 +81,7 @@ def fitness_faults(parts: ValidParts) -> list[Fault]:
     pulses = len(parts.coils) + sum(len(voice.touches) for voice in parts.voices.values() if isinstance(voice, Hammer))
     if pulses > MOST_PULSES_IN_ALL:
         hint = "leave out some touches"
-        faults.append(
-            Fault("range", "too many coils and touches in all", "mechanism.voices", str(pulses), f"at most {MOST_PULSES_IN_ALL}", hint)
-        )
+        faults.append(Fault("range", "too many coils and touches in all", "mechanism.voices", str(pulses), f"at most {MOST_PULSES_IN_ALL}", hint))
     return faults
 
 
@@ -211,34 +196,16 @@ def _touch_faults(voice: Hammer, parts: ValidParts) -> Iterator[Fault]:
         where, harder = f"touches[{index}]", f"touches[{index - 1}]" if index else "the full blow"
         if touch.strength >= before.strength:
             hint = "list touches from hard to soft"
-            yield Fault(
-                "range", f"is not softer than {harder}", f"{where}.strength", f"{touch.strength:g}", f"less than {before.strength:g}", hint
-            )
+            yield Fault("range", f"is not softer than {harder}", f"{where}.strength", f"{touch.strength:g}", f"less than {before.strength:g}", hint)
         if touch.pulse_s >= before.pulse_s:
             hint = "the shorter the pulse, the softer the blow"
-            yield Fault(
-                "range",
-                f"is not shorter than the pulse of {harder}",
-                f"{where}.pulse",
-                _ms(touch.pulse_s),
-                f"less than {_ms(before.pulse_s)}",
-                hint,
-            )
+            yield Fault("range", f"is not shorter than the pulse of {harder}", f"{where}.pulse", _ms(touch.pulse_s), f"less than {_ms(before.pulse_s)}", hint)
         elif coil is not None and not index and touch.pulse_s >= coil.pull_in_s:
             hint = f"a hammer whose coil is still on when it arrives strikes fully: switch off before pull_in of the coil {coil.id!r}"
-            yield Fault(
-                "range",
-                "does not end before the hammer arrives",
-                f"{where}.pulse",
-                _ms(touch.pulse_s),
-                f"less than {_ms(coil.pull_in_s)}",
-                hint,
-            )
+            yield Fault("range", "does not end before the hammer arrives", f"{where}.pulse", _ms(touch.pulse_s), f"less than {_ms(coil.pull_in_s)}", hint)
         if coil is not None and touch.pull_in_s < before.pull_in_s:
             hint = "a hammer that is let go sooner does not arrive sooner"
-            yield Fault(
-                "range", f"arrives sooner than {harder}", f"{where}.pull_in", _ms(touch.pull_in_s), f"{_ms(before.pull_in_s)} or more", hint
-            )
+            yield Fault("range", f"arrives sooner than {harder}", f"{where}.pull_in", _ms(touch.pull_in_s), f"{_ms(before.pull_in_s)} or more", hint)
 
 
 def _ms(time_s: float) -> str:
