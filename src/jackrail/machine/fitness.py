@@ -8,13 +8,12 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from itertools import pairwise
 
 from jackrail.faults import BadInput, Fault
 
 from .board import STEP_PINS
 from .instrument import String
-from .mechanism import Carriage, ChordBar, Coil, FrettedString, Hammer, KickedPick, Motor, Relay, Touch, TravellingStop, TurningPick, VoicePart
+from .mechanism import Carriage, ChordBar, Coil, FrettedString, Hammer, KickedPick, Motor, Relay, TravellingStop, TurningPick, VoicePart
 from .pins import timer_pins_taken
 from .stops import Stop, stops_of
 
@@ -28,10 +27,8 @@ MOST_STOPS = 128
 MOST_STOPS_IN_ALL = 255
 SWAY_RECORDS = 3
 """Stop records of a place where the bar may sway: the place, and where it turns on either side."""
-MOST_PULSES_IN_ALL = 255
-"""Coils and the touches of hammers share one row of numbers in a roll."""
 MOST_STEPS_PER_TURN = 65_535
-"""All fixed by the size of their fields in the machine block (docs/SPEC-roll.md)."""
+"""Both fixed by the size of their fields in the machine block (docs/SPEC-roll.md)."""
 _LEAST_HOLD_S = 0.05
 """A press finger must bear at least so short a note."""
 
@@ -70,18 +67,12 @@ def fitness_faults(parts: ValidParts) -> list[Fault]:
         elif isinstance(voice, FrettedString):
             found += _finger_faults(voice, parts)
         found += _pulse_faults(voice, parts)
-        if isinstance(voice, Hammer) and voice.touches:
-            found += _touch_faults(voice, parts)
         if isinstance(voice, TravellingStop | FrettedString) and isinstance(voice.pluck, TurningPick):
             found += [fault.within("pluck") for fault in _pick_faults(voice.pluck, parts)]
         faults += [fault.within(f"mechanism.voices[{index}]") for fault in found]
     if all_stops > MOST_STOPS_IN_ALL:
         hint = f"a bar with vibrato takes {SWAY_RECORDS} for each stop: where it stands, and where it turns on either side"
         faults.append(Fault("range", "too many stops in all", "mechanism.voices", str(all_stops), f"at most {MOST_STOPS_IN_ALL}", hint))
-    pulses = len(parts.coils) + sum(len(voice.touches) for voice in parts.voices.values() if isinstance(voice, Hammer))
-    if pulses > MOST_PULSES_IN_ALL:
-        hint = "leave out some touches"
-        faults.append(Fault("range", "too many coils and touches in all", "mechanism.voices", str(pulses), f"at most {MOST_PULSES_IN_ALL}", hint))
     return faults
 
 
@@ -182,31 +173,3 @@ def _pulse_faults(voice: VoicePart, parts: ValidParts) -> Iterator[Fault]:
         limit = f"{1000 * coil.max_on_s:g} ms, max_on of the coil {coil.id!r}"
         value, hint = f"{1000 * pulse_s:g} ms", "a coil held too long burns"
         yield Fault("range", "the pulse is longer than its coil may be on", where, value, limit, hint)
-
-
-def _touch_faults(voice: Hammer, parts: ValidParts) -> Iterator[Fault]:
-    """Touches that are not softer, shorter and slower one after the other, or that no hammer can have."""
-    coil = parts.coils.get(voice.coil)
-    if coil is not None and coil.relay is not None:
-        what = "a coil behind a relay cannot strike softly"
-        hint = "its contact takes a millisecond more or less each time: switch the coil by a transistor, or leave out touches"
-        yield Fault("range", what, "touches", f"relay {coil.relay!r}", "no relay", hint)
-    full = Touch.model_construct(strength=1.0, pulse_s=voice.pulse_s, pull_in_s=coil.pull_in_s if coil else 0.0)
-    for index, (before, touch) in enumerate(pairwise((full, *voice.touches))):
-        where, harder = f"touches[{index}]", f"touches[{index - 1}]" if index else "the full blow"
-        if touch.strength >= before.strength:
-            hint = "list touches from hard to soft"
-            yield Fault("range", f"is not softer than {harder}", f"{where}.strength", f"{touch.strength:g}", f"less than {before.strength:g}", hint)
-        if touch.pulse_s >= before.pulse_s:
-            hint = "the shorter the pulse, the softer the blow"
-            yield Fault("range", f"is not shorter than the pulse of {harder}", f"{where}.pulse", _ms(touch.pulse_s), f"less than {_ms(before.pulse_s)}", hint)
-        elif coil is not None and not index and touch.pulse_s >= coil.pull_in_s:
-            hint = f"a hammer whose coil is still on when it arrives strikes fully: switch off before pull_in of the coil {coil.id!r}"
-            yield Fault("range", "does not end before the hammer arrives", f"{where}.pulse", _ms(touch.pulse_s), f"less than {_ms(coil.pull_in_s)}", hint)
-        if coil is not None and touch.pull_in_s < before.pull_in_s:
-            hint = "a hammer that is let go sooner does not arrive sooner"
-            yield Fault("range", f"arrives sooner than {harder}", f"{where}.pull_in", _ms(touch.pull_in_s), f"{_ms(before.pull_in_s)} or more", hint)
-
-
-def _ms(time_s: float) -> str:
-    return f"{1000 * time_s:g} ms"

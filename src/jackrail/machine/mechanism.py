@@ -164,26 +164,14 @@ class FrettedString(Strict):
     pluck: Pluck
 
 
-class Touch(Strict):
-    """A softer blow, as measured: the coil is switched off before the hammer arrives, which flies the rest of its way.
-
-    strength: beside a blow of the full pulse, which is 1. pulse_s: on so long; pull_in_s: from current on to the blow.
-    """
-
-    strength: float = Field(strict=True, gt=0.0, lt=1.0)
-    pulse_s: PulseS = Field(alias="pulse")
-    pull_in_s: ShortTimeS = Field(alias="pull_in")
-
-
 class Hammer(Strict):
-    """One coil that strikes one sounding thing: a sounder or a string. touches: its softer blows, from hard to soft."""
+    """One coil that strikes one sounding thing: a sounder or a string."""
 
     kind: Literal["hammer"]
     id: Id
     coil: Id
     pulse_s: PulseS = Field(alias="pulse")
     sounds: Id
-    touches: tuple[Touch, ...] = Field(default=(), max_length=3)
 
 
 class ChordBar(Strict):
