@@ -27,12 +27,16 @@ OrnamentKind = Literal["grace", "after-grace", "trill", "upper-mordent", "lower-
 
 @dataclass(frozen=True)
 class TuneNote:
-    """A sounding note: tied notes are one. midi: key 0-127. ornamental: a small note that `embellished` wrote out."""
+    """A sounding note: tied notes are one. midi: key 0-127. ornamental: a small note that `embellished` wrote out.
+
+    velocity: how loud, 1 to 127 as MIDI counts it, None where nothing is written. Notes that differ in nothing else are the same music.
+    """
 
     onset_q: Quarters
     duration_q: Quarters
     midi: int
     ornamental: bool = False
+    velocity: int | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True)
