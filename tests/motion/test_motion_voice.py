@@ -83,3 +83,21 @@ def test_a_bar_without_detents_gets_a_place_for_every_semitone_of_its_range():
     stops = 'stops = ["D4", "E4", "F#4", "G4", "A4", "B4", "C5", "D5", "E5", "F#5", "G5", "A5", "B5", "C6", "D6"]'
     melody = ensemble_of(changed("quay_zither", (stops, 'range = ["D4", "D6"]'))).voices[0]
     assert [place.midi for place in melody.places] == list(range(62, 87))
+
+
+def test_a_hammer_with_touches_is_ready_for_the_slowest_of_them():
+    # By hand from the file: pull-in 14 ms, pulse 18 ms, release 24 ms; touches of 11 ms (arriving after 16) and 9 ms (after 18).
+    hammer = voice("harbour_carillon", "hammer_g4")
+    assert [(touch.strength, touch.pulse_s, touch.lead_s) for touch in hammer.touches] == [
+        (1.0, 0.018, 0.014),
+        (0.7, 0.011, 0.016),
+        (0.4, 0.009, 0.018),
+    ]
+    assert hammer.lead_s == pytest.approx(0.014)
+    assert hammer.ready_s == pytest.approx((0.018,))
+    # A full blow at 0 is over, with its coil off at 4 ms and its hammer back at 28 ms; the softest is switched on 18 ms before it sounds.
+    assert hammer.rearm_s == pytest.approx(0.004 + 0.024 + 0.018 + GUARD_S)
+
+
+def test_a_hammer_without_touches_strikes_in_one_way():
+    assert voice("tower_chimes", "hammer_g4").touches == ()

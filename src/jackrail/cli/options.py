@@ -20,6 +20,7 @@ _UNASKED = {
     "--leave": "late",
     "--slides": "none",
     "--strokes": "single",
+    "--dynamics": "written",
 }
 """What a fit does when nothing is asked for: the defaults of `Wishes`, known here without loading it (a test compares)."""
 
@@ -83,6 +84,7 @@ def fitting_options(command: Callable[..., None]) -> Callable[..., None]:
         _one_of("--strokes", ("single", "double", "tremolo"), "Strike long notes again: halfway, or as fast as the pick can."),
         click.option("--vibrato", is_flag=True, help="Sway the bar under long notes, on machines that can."),
         click.option("--rolled", is_flag=True, help="Notes that start together begin one after the other."),
+        _one_of("--dynamics", ("even", "beats", "written"), "How hard hammers strike that can do it softly."),
         click.option("--point", type=int, metavar="N", help="Take point N of fit --front instead of the best by the weights."),
     )
     return _with(options, command)

@@ -35,7 +35,7 @@ def plan_cues(setting: Setting, ensemble: Ensemble) -> tuple[Cue, ...]:
                 cues += [Cue(hold.on_s, hold.coil, "hold"), Cue(hold.off_s, hold.coil, "release")]
             cues += _pluck_cues(notes, part.pluck, voice)
         elif isinstance(part, Hammer):
-            cues += [Cue(at_s - voice.lead_s, part.coil, "pulse", part.pulse_s) for note in notes for at_s in struck_at_s(note)]
+            cues += _hammer_cues(notes, part, voice)
     for at_s, v in [*((s.onset_s, s.voice) for s in setting.strokes), *((b.onset_s, b.voice) for b in setting.beats)]:
         struck = mechanism.voices[v]
         if isinstance(struck, ChordBar | Hammer):
@@ -48,6 +48,15 @@ def _travel_cues(notes: list[SetNote], part: TravellingStop, voice: Voice) -> It
     motor = part.carriage.motor
     yield Cue(0.0, motor, "move", voice.places[notes[0].place].steps)
     yield from (Cue(leg.start_s, motor, "move", leg.target) for leg in legs_of(notes, voice))
+
+
+def _hammer_cues(notes: list[SetNote], part: Hammer, voice: Voice) -> Iterator[Cue]:
+    """The pulse of each note's touch, as long before the blow as that touch takes."""
+    for note in notes:
+        pulse_s, lead_s = part.pulse_s, voice.lead_s
+        if voice.touches:
+            pulse_s, lead_s = voice.touches[note.touch].pulse_s, voice.touches[note.touch].lead_s
+        yield from (Cue(at_s - lead_s, part.coil, "pulse", pulse_s) for at_s in struck_at_s(note))
 
 
 def _pluck_cues(notes: list[SetNote], pluck: Pluck, voice: Voice) -> Iterator[Cue]:

@@ -16,6 +16,7 @@ from .instrument import String
 from .mechanism import Carriage, ChordBar, Coil, FrettedString, Hammer, KickedPick, Motor, Relay, TravellingStop, TurningPick, VoicePart
 from .pins import timer_pins_taken
 from .stops import Stop, stops_of
+from .touches import touch_faults
 
 MOST_STEPS_PER_S = 40_000
 """The step rate the board is to reach on two axes at once with all else running: a budget for the firmware."""
@@ -67,6 +68,8 @@ def fitness_faults(parts: ValidParts) -> list[Fault]:
         elif isinstance(voice, FrettedString):
             found += _finger_faults(voice, parts)
         found += _pulse_faults(voice, parts)
+        if isinstance(voice, Hammer):
+            found += touch_faults(voice, parts.coils.get(voice.coil))
         if isinstance(voice, TravellingStop | FrettedString) and isinstance(voice.pluck, TurningPick):
             found += [fault.within("pluck") for fault in _pick_faults(voice.pluck, parts)]
         faults += [fault.within(f"mechanism.voices[{index}]") for fault in found]

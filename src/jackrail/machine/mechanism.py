@@ -164,14 +164,26 @@ class FrettedString(Strict):
     pluck: Pluck
 
 
+class Touch(Strict):
+    """A softer blow of a hammer: a shorter pulse lets it fly the rest of its way.
+
+    strength: level over that of the full blow. pull_in_s: from current on to this blow.
+    """
+
+    strength: float = Field(strict=True, ge=0.01, le=0.99)
+    pulse_s: PulseS = Field(alias="pulse")
+    pull_in_s: ShortTimeS = Field(alias="pull_in")
+
+
 class Hammer(Strict):
-    """One coil that strikes one sounding thing: a sounder or a string."""
+    """One coil that strikes one sounding thing: a sounder or a string. touches: its softer blows, from the hardest to the softest."""
 
     kind: Literal["hammer"]
     id: Id
     coil: Id
     pulse_s: PulseS = Field(alias="pulse")
     sounds: Id
+    touches: tuple[Touch, ...] = Field(default=(), max_length=3)
 
 
 class ChordBar(Strict):

@@ -53,6 +53,15 @@ class Place:
 
 
 @dataclass(frozen=True)
+class Touch:
+    """A way to strike. strength: 0 to 1, of the full blow; pulse_s: its coil is on so long; lead_s: from that command to the sound."""
+
+    strength: float
+    pulse_s: float
+    lead_s: float
+
+
+@dataclass(frozen=True)
 class Voice:
     """One voice.
 
@@ -62,7 +71,8 @@ class Voice:
     each move is settling. slide_s[p][q]: of gliding from p to q while the string rings, infinite where it cannot; empty for a voice that
     cannot glide at all. ring_s: in which its string fades by 60 dB. blow: the coil that strikes, None where a motor does. presses[p]:
     the finger that holds the string down at p, None where none does; empty for a voice without fingers. sways[p]: how its bar can sway
-    there, None where it cannot; empty for a voice without a bar.
+    there, None where it cannot; empty for a voice without a bar. touches: the ways it can strike, the full blow first, each softer than
+    the one before; empty for a voice that strikes in one way only. rearm_s and ready_s hold whatever the touches.
     """
 
     id: str
@@ -80,6 +90,7 @@ class Voice:
     blow: Blow | None = None
     presses: tuple[Press | None, ...] = ()
     sways: tuple[Sway | None, ...] = ()
+    touches: tuple[Touch, ...] = ()
 
     @property
     def travels(self) -> bool:
@@ -210,16 +221,20 @@ def _hammer(part: Hammer, instrument: Instrument, mechanism: Mechanism) -> Voice
     sounder = instrument.sounder(part.sounds)
     midi = sounder.midi if sounder is not None else instrument.string(part.sounds).midi
     lead_s = coil_lead_s(mechanism.coil(part.coil), mechanism)
+    softer = tuple(Touch(one.strength, one.pulse_s, one.pull_in_s) for one in part.touches)
+    longest_s = max([lead_s, *(touch.lead_s for touch in softer)])
     return Voice(
         id=part.id,
         part="beat" if midi is None else "melody",
         sources=(part.sounds,),
         places=(Place(part.sounds, midi),),
         move_s=((0.0,),),
-        ready_s=(lead_s,),
-        rearm_s=_pulse_rearm_s(part.coil, part.pulse_s, mechanism),
+        ready_s=(longest_s,),
+        # The coil of a softer blow is switched on earlier by the difference of the leads, and its hammer is back later by as much.
+        rearm_s=_pulse_rearm_s(part.coil, max(part.pulse_s, lead_s) if softer else part.pulse_s, mechanism) + longest_s - lead_s,
         lead_s=lead_s,
         blow=_blow(part.coil, part.pulse_s, mechanism),
+        touches=(Touch(1.0, part.pulse_s, lead_s), *softer) if softer else (),
     )
 
 

@@ -71,6 +71,7 @@ def _sounded(v: int, notes: list[SetNote], lifts_s: dict[int, float], ensemble: 
             voice=voice.id,
             source=source,
             glide=bar.glide(at_s, min(next_s, at_s + ring_s), place) if bar else (),
+            strength=note.strength,
         )
 
 

@@ -18,6 +18,7 @@ from .explain import Explainer, with_roomless
 from .front import Front, front_of, point_of
 from .harmony import chord_bars
 from .idiom.doubling import struck_again
+from .idiom.dynamics import touched
 from .idiom.rolling import rolled
 from .idiom.slides import with_slides
 from .idiom.vibrato import swaying
@@ -71,6 +72,7 @@ def arrange(tune: Tune, voices: tuple[Voice, ...], machine_name: str, wishes: Wi
     setting = rolled(setting, voices, wishes)
     setting = struck_again(setting, parts.tune, voices, wishes)
     setting = swaying(setting, voices, wishes)
+    setting = touched(setting, parts.tune, voices, wishes)
     return parts.tune, with_roomless(setting, task.full, task.roomless)
 
 

@@ -27,8 +27,9 @@ class SetNote:
     index: of the note in the tune; onset_s: when it sounds; written_s: its written length, with that of notes left out whose time it
     takes over; voice, place: indices in the machine; leave_s: when its voice leaves for the next place, None when it
     stays; ornamental: a small note of an ornament. slid: it is not struck, its bar glides into it while the string rings from the
-    note before. again_s: further
-    strokes of the same note. vibrato: how the bar sways while it rings. ahead_s: by how much it sounds before its beat, in a rolled chord.
+    note before. touch: how it is struck, index in `Voice.touches`, 0 the full blow; strength: of that touch, 0 to 1. again_s: further
+    strokes of the same note, with the same touch. vibrato: how the bar sways while it rings. ahead_s: by how much it sounds before its
+    beat, in a rolled chord.
     """
 
     index: int
@@ -41,6 +42,8 @@ class SetNote:
     leave_s: float | None = None
     ornamental: bool = False
     slid: bool = False
+    touch: int = 0
+    strength: float = 1.0
     again_s: tuple[float, ...] = ()
     vibrato: Vibrato | None = None
     ahead_s: float = 0.0
@@ -176,6 +179,8 @@ class Setting:
                     "leave_s": None if note.leave_s is None else round(note.leave_s, 6),
                     "ornamental": note.ornamental,
                     "slid": note.slid,
+                    "touch": note.touch,
+                    "strength": note.strength,
                     "again_s": [round(at_s, 6) for at_s in note.again_s],
                     "vibrato": None if note.vibrato is None else asdict(note.vibrato),
                     "ahead_s": round(note.ahead_s, 6),

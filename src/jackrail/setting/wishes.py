@@ -22,6 +22,7 @@ Harmony = Literal["any", "written", "none"]
 Repeats = Literal["alike", "free"]
 Slides = Literal["none", "written", "free"]
 Strokes = Literal["single", "double", "tremolo"]
+Dynamics = Literal["even", "beats", "written"]
 _FURTHEST = 48
 """Semitones of the furthest transposition: four octaves."""
 _WORDS = {
@@ -32,6 +33,7 @@ _WORDS = {
     "repeats": Repeats,
     "slides": Slides,
     "strokes": Strokes,
+    "dynamics": Dynamics,
 }
 
 
@@ -49,7 +51,8 @@ class Wishes:
     for itself. strum: when chords are struck, see `strokes.chord_moments`. slides: a bar may glide into a note instead of its being struck,
     nowhere, where a slide is written, or wherever that keeps a note. strokes: "double" strikes long notes again halfway, "tremolo" as
     fast as the pick can. vibrato: bars sway under long notes. rolled: notes that start together begin one after the other, the highest
-    on the beat. point: this point of the trade-off
+    on the beat. dynamics: how hard hammers strike that can do so softly: all the same, by the beat, or as written (by the beat where
+    nothing is written). point: this point of the trade-off
     (`front.front_of`) instead of the setting of least cost.
     """
 
@@ -66,6 +69,7 @@ class Wishes:
     strokes: Strokes = "single"
     vibrato: bool = False
     rolled: bool = False
+    dynamics: Dynamics = "written"
     point: int | None = None
     taste: Taste = field(default_factory=Taste)
 
