@@ -11,7 +11,7 @@
 #define MAGIC ('J' | 'R' << 8)
 #define BYTES_A_KICK 4096 /* of the watchdog */
 
-uint16_t block_axes, block_coils, block_switches, block_stops;
+uint16_t block_axes, block_coils, block_switches, block_stops, block_touches;
 static bool usable;
 
 /* Out of line: three instructions each, but used a hundred times. */
@@ -60,7 +60,9 @@ static bool lay_out(void) {
     block_switches = at;
     at += (uint16_t)block_head(MACHINE_HEAD_SWITCHES) * SWITCH_SIZE;
     block_stops = at;
-    return at + (uint16_t)block_head(MACHINE_HEAD_STOPS) * STOP_SIZE == behind(MACHINE_BLOCK_AT);
+    at += (uint16_t)block_head(MACHINE_HEAD_STOPS) * STOP_SIZE;
+    block_touches = at;
+    return at + (uint16_t)block_head(MACHINE_HEAD_TOUCHES) * TOUCH_SIZE == behind(MACHINE_BLOCK_AT);
 }
 
 uint8_t block_open(void) {

@@ -10,7 +10,7 @@ uint8_t flash_u8(uint16_t at);
 uint16_t flash_u16(uint16_t at);
 uint32_t flash_u32(uint16_t at);
 
-extern uint16_t block_axes, block_coils, block_switches, block_stops; /* where the records begin */
+extern uint16_t block_axes, block_coils, block_switches, block_stops, block_touches; /* where the records begin */
 
 uint8_t block_open(void);                       /* check the machine block; 0 or the reason why it is refused */
 uint32_t block_machine_id(void);

@@ -2,7 +2,7 @@
 #ifndef FORMAT_H
 #define FORMAT_H
 
-#define FORMAT_VERSION 2
+#define FORMAT_VERSION 3
 #define EXTENDED_ARGUMENT 31
 #define EXPLICIT_WAIT 255
 #define NO_PIN 255
@@ -12,7 +12,7 @@
 #define FIRST_STRIKER_COIL 128
 #define QUEUE_COMMANDS 24
 #define READ_AHEAD_MS 20
-#define MACHINE_BLOCK_AT 0x3A00
+#define MACHINE_BLOCK_AT 0x3A80
 #define FLASH_END 0x7E00
 #define KIND_MACHINE 'M'
 #define KIND_ROLL 'R'
@@ -50,7 +50,8 @@
 #define MACHINE_HEAD_POLICY 12 /* u8 */
 #define MACHINE_HEAD_SHIFT_LATCH_PIN 13 /* u8 */
 #define MACHINE_HEAD_SHIFT_OUTPUTS 14 /* u8 */
-#define MACHINE_HEAD_SIZE 15
+#define MACHINE_HEAD_TOUCHES 15 /* u8 */
+#define MACHINE_HEAD_SIZE 16
 
 /* axis: byte offsets */
 #define AXIS_STEP_PIN 0 /* u8 */
@@ -93,6 +94,12 @@
 #define STOP_AXIS 0 /* u8 */
 #define STOP_STEPS 1 /* s32 */
 #define STOP_SIZE 5
+
+/* touch: byte offsets */
+#define TOUCH_COIL 0 /* u8 */
+#define TOUCH_PULSE_US 1 /* u32 */
+#define TOUCH_LEAD_US 5 /* u32 */
+#define TOUCH_SIZE 9
 
 /* roll head: byte offsets */
 #define ROLL_HEAD_MACHINE_ID 0 /* u32 */

@@ -84,9 +84,19 @@ static bool read_wait(void) {
 /* The moment of a sound, less a lead in a record in flash. */
 static uint32_t before(uint16_t lead_at) { return time - flash_u32(lead_at) * TICKS_A_US; }
 
+/* A PULSE of a number beyond the coils is a touch, whose record holds pulse and lead where that of a coil does. */
+_Static_assert(TOUCH_PULSE_US == COIL_PULSE_US && TOUCH_LEAD_US == COIL_LEAD_US, "a touch is read as a coil");
+
 static uint8_t switch_coil(uint8_t coil, uint8_t op) {
     uint16_t record = coil_at(coil);
-    if (coil >= block_head(MACHINE_HEAD_COILS))
+    uint8_t coils = block_head(MACHINE_HEAD_COILS);
+    if (coil >= coils && op == OP_PULSE) {
+        uint8_t touch = coil - coils;
+        record = block_touches + touch * TOUCH_SIZE;
+        if (touch < block_head(MACHINE_HEAD_TOUCHES))
+            coil = flash_u8(record + TOUCH_COIL);
+    }
+    if (coil >= coils)
         return REASON_BAD_RECORD;
     if (op == OP_RELEASE)
         return queue_add(time, COMMAND_COIL_OFF, coil, 0);

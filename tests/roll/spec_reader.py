@@ -5,8 +5,8 @@ import struct
 
 def commands(machine, roll):
     """(due in timer ticks, operation, number) of every command, in time order, and END's time in microseconds."""
-    axes, coils, stops = machine_of(machine)
-    assert roll[:4] == b"JRR\x02"
+    axes, coils, stops, touches = machine_of(machine)
+    assert roll[:4] == b"JRR\x03"
     payload = roll[8 : 8 + struct.unpack_from("<H", roll, 4)[0]]
     machine_id, count, length_us, _, waits, title = struct.unpack_from("<IIIHBB", payload)
     assert machine_id == struct.unpack_from("<I", machine, 8)[0]
@@ -30,7 +30,8 @@ def commands(machine, roll):
                 lead = coils[device]["lead"] if what == 4 else axes[device]["lead"]
                 out.append((2 * (now - lead), what, device))
         elif op in (3, 4, 5):
-            lead = axes[number]["lead"] if op == 3 else coils[number]["lead"]
+            lead = axes[number]["lead"] if op == 3 else (coils + touches)[number]["lead"]
+            assert op != 5 or number < len(coils)
             out.append((2 * (now - lead), op, number))
         elif op == 6:
             out.append((2 * now, 6, number))
@@ -39,9 +40,10 @@ def commands(machine, roll):
 
 
 def machine_of(block):
-    assert block[:4] == b"JRM\x02"
+    assert block[:4] == b"JRM\x03"
     axes_n, coils_n, switches_n, stops_n = block[16:20]
-    at, axes = 8 + 15, []
+    touches_n = block[23]
+    at, axes = 8 + 16, []
     for _ in range(axes_n):
         (cruise,) = struct.unpack_from("<H", block, at + 15)
         lead, striker, entries = struct.unpack_from("<IBB", block, at + 19)
@@ -53,7 +55,12 @@ def machine_of(block):
         at += 25 + 3 * entries
     coils = [{"lead": struct.unpack_from("<I", block, at + 14 * n + 5)[0]} for n in range(coils_n)]
     at += 14 * coils_n + 4 * switches_n
-    return axes, coils, [struct.unpack_from("<Bi", block, at + 5 * n) for n in range(stops_n)]
+    stops = [struct.unpack_from("<Bi", block, at + 5 * n) for n in range(stops_n)]
+    at += 5 * stops_n
+    touches = [dict(zip(("coil", "pulse", "lead"), struct.unpack_from("<BII", block, at + 9 * n), strict=True)) for n in range(touches_n)]
+    assert at + 9 * touches_n == len(block)
+    assert all(touch["coil"] < coils_n for touch in touches)
+    return axes, coils, stops, touches
 
 
 def ramp_ticks(axis, steps):

@@ -14,7 +14,7 @@ from jackrail.faults import BadInput, Fault, nearest
 from jackrail.machine.board import pin_number
 from jackrail.machine.machine import Machine
 from jackrail.machine.mechanism import TravellingStop, TurningPick
-from jackrail.roll.due import RollCue
+from jackrail.roll.due import RollCue, timing_of
 from jackrail.roll.format import Op
 from jackrail.roll.roll import pack_roll, unpack_roll
 
@@ -120,9 +120,10 @@ def _leave_on(piece: Piece) -> Piece:
     pulses = [place for place, cue in enumerate(cues) if cue.op is Op.PULSE]
     if not pulses:
         raise BadInput(Fault("option", "this tune switches no coil that could be left on", "--fault", roll.title))
-    held = cues[pulses[0]]
-    kept = [cue for cue in cues[pulses[0] + 1 :] if not (cue.op is Op.PULSE and cue.argument == held.argument)]
-    cues = [*cues[: pulses[0]], RollCue(held.tick, Op.HOLD, held.argument), *kept]
+    first, coil_of = cues[pulses[0]], timing_of(piece.machine_block).coil_of
+    coil = coil_of(first.argument)
+    kept = [cue for cue in cues[pulses[0] + 1 :] if not (cue.op is Op.PULSE and coil_of(cue.argument) == coil)]
+    cues = [*cues[: pulses[0]], RollCue(first.tick, Op.HOLD, coil), *kept]
     return replace(piece, roll_block=pack_roll(cues, roll.title, roll.end_tick, piece.machine_block))
 
 

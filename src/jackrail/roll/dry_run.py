@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from jackrail.machine.geometry import semitones_at
 from jackrail.machine.mechanism import ChordBar, FrettedString, Hammer, KickedPick, Pluck, TravellingStop
@@ -51,11 +51,11 @@ def play_on_paper(roll: Roll, numbering: Numbering, ensemble: Ensemble) -> Perfo
             open_midi, fingers = ensemble.instrument.string(part.string).midi, _fingers(roll, numbering, part, ensemble)
             notes += [_note(at_s, open_midi + _fret_at(at_s, fingers), voice) for at_s in plucks_of(roll, numbering, part.pluck, voice)]
         elif isinstance(part, Hammer | ChordBar):
-            times = (seconds_of(tick) + voice.lead_s for tick in ticks_where(roll, Op.PULSE, numbering.coils.index(part.coil)))
+            blows = list(_blows(roll, numbering, part.coil, voice))
             if voice.part == "melody":
-                notes += [_note(at_s, float(voice.places[0].midi or 0), voice) for at_s in times]
+                notes += [replace(_note(at_s, float(voice.places[0].midi or 0), voice), strength=strength) for at_s, strength in blows]
             else:
-                strokes += [Stroke(at_s, voice.id, voice.chord, voice.sources) for at_s in times]
+                strokes += [Stroke(at_s, voice.id, voice.chord, voice.sources, strength) for at_s, strength in blows]
     return Performance(
         tuple(sorted(notes, key=lambda note: note.onset_s)),
         tuple(sorted(strokes, key=lambda stroke: stroke.onset_s)),
@@ -65,6 +65,14 @@ def play_on_paper(roll: Roll, numbering: Numbering, ensemble: Ensemble) -> Perfo
 
 def _note(at_s: float, pitch: float, voice: Voice) -> SoundedNote:
     return SoundedNote(at_s, 0.0, round(pitch), 100 * (pitch - round(pitch)), voice.id, voice.sources[0])
+
+
+def _blows(roll: Roll, numbering: Numbering, coil: str, voice: Voice) -> Iterator[tuple[float, float]]:
+    """When a hammer or chord bar strikes, and how strongly."""
+    full, *softer = numbering.pulses_of(coil)
+    yield from ((seconds_of(tick) + voice.lead_s, 1.0) for tick in ticks_where(roll, Op.PULSE, full))
+    for number, touch in zip(softer, voice.touches[1:], strict=True):
+        yield from ((seconds_of(tick) + touch.lead_s, touch.strength) for tick in ticks_where(roll, Op.PULSE, number))
 
 
 def ticks_where(roll: Roll, op: Op, argument: int) -> Iterator[int]:

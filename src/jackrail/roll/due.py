@@ -27,7 +27,7 @@ class RollCue:
 
 @dataclass(frozen=True)
 class Timing:
-    """What a machine block says about time. Leads and pulses in microseconds; stops as (axis, steps)."""
+    """What a machine block says about time. Leads and pulses in microseconds; stops as (axis, steps), touches as (coil, pulse, lead)."""
 
     stops: tuple[tuple[int, int], ...]
     ramps: tuple[Ramp, ...]
@@ -36,6 +36,17 @@ class Timing:
     strikers: tuple[int, ...]
     coil_leads_us: tuple[int, ...]
     pulses_us: tuple[int, ...]
+    touches: tuple[tuple[int, int, int], ...] = ()
+
+    def coil_of(self, argument: int) -> int:
+        """The coil of a PULSE, HOLD or RELEASE, whichever touch it names."""
+        coils = len(self.coil_leads_us)
+        return argument if argument < coils else self.touches[argument - coils][0]
+
+    def pulse_us(self, argument: int) -> int:
+        """How long a PULSE switches its coil on."""
+        coils = len(self.coil_leads_us)
+        return self.pulses_us[argument] if argument < coils else self.touches[argument - coils][1]
 
     def strike(self, axis: int) -> tuple[Op, int, int]:
         """How a NOTE on a carriage strikes: operation, number of the device, its lead in microseconds."""
@@ -49,6 +60,8 @@ class Timing:
         """By how much a command is due before the time of its record, for records of one command."""
         if op is Op.TURN:
             return self.axis_leads_us[argument]
+        if op is Op.PULSE and argument >= len(self.coil_leads_us):
+            return self.touches[argument - len(self.coil_leads_us)][2]
         return self.coil_leads_us[argument] if op in (Op.PULSE, Op.HOLD) else 0
 
     def fault_of(self, record: RollRecord) -> str:
@@ -60,9 +73,11 @@ class Timing:
             return "strikes nothing" if op is Op.NOTE and self.strikers[self.stops[number][0]] == NO_STRIKER else ""
         if op is Op.TURN:
             return "" if number < len(self.picks) and self.picks[number] else f"turns axis {number}"
-        if number >= len(self.coil_leads_us):
+        if number >= len(self.coil_leads_us) + (len(self.touches) if op is Op.PULSE else 0):
             return f"names coil {number}"
-        return f"pulses coil {number}, which is held" if op is Op.PULSE and not self.pulses_us[number] else ""
+        if self.coil_of(number) >= len(self.coil_leads_us):
+            return f"names touch {number - len(self.coil_leads_us)} of a coil"
+        return f"pulses coil {number}, which is held" if op is Op.PULSE and not self.pulse_us(number) else ""
 
 
 @lru_cache(maxsize=8)
@@ -81,6 +96,7 @@ def timing_of(machine_block: bytes) -> Timing:
         strikers=tuple(axis["striker"] for axis in axes),
         coil_leads_us=tuple(coil["lead_us"] for coil in coils),
         pulses_us=tuple(coil["pulse_us"] for coil in coils),
+        touches=tuple((touch["coil"], touch["pulse_us"], touch["lead_us"]) for touch in found["touches"]),
     )
 
 

@@ -14,11 +14,11 @@ from functools import cached_property
 
 from jackrail.faults import BadInput, Fault
 
-VERSION = 2
+VERSION = 3
 MAGIC = b"JR"
 MACHINE_KIND = ord("M")
 ROLL_KIND = ord("R")
-MACHINE_BLOCK_AT = 0x3A00
+MACHINE_BLOCK_AT = 0x3A80
 """Where the machine block stands in flash, rolls back to back behind it; the firmware lies before it."""
 FLASH_END = 0x7E00
 """End of the room for rolls: a boot loader of 512 bytes stands behind it."""
@@ -129,6 +129,7 @@ MACHINE_HEAD = Record(
         Field("policy", "B", "after a missed detent or index: 0 go on, 1 home again at the next rest, 2 stop"),
         Field("shift_latch_pin", "B", f"latch line of the shift registers, {NO_PIN} for none"),
         Field("shift_outputs", "B", "outputs of the shift registers, 0 to 32, eight for each register"),
+        Field("touches", "B", "number of touch records"),
     ),
 )
 AXIS = Record(
@@ -183,6 +184,14 @@ STOP = Record(
         Field("steps", "i", "position in steps from home"),
     ),
 )
+TOUCH = Record(
+    "touch",
+    (
+        Field("coil", "B", "coil that strikes so, as softly as its shorter pulse makes it"),
+        Field("pulse_us", "I", "microseconds a PULSE of this touch switches the coil on"),
+        Field("lead_us", "I", "microseconds from switching on to the blow"),
+    ),
+)
 ROLL_HEAD = Record(
     "roll head",
     (
@@ -194,14 +203,14 @@ ROLL_HEAD = Record(
         Field("title_bytes", "B", "bytes of the title that follows, UTF-8"),
     ),
 )
-RECORDS = (HEADER, MACHINE_HEAD, AXIS, RAMP_ENTRY, COIL, SWITCH, STOP, ROLL_HEAD)
+RECORDS = (HEADER, MACHINE_HEAD, AXIS, RAMP_ENTRY, COIL, SWITCH, STOP, TOUCH, ROLL_HEAD)
 
 OP_MEANINGS = {
     Op.END: ("0", "the tune ends; carriages stay, all coils are off"),
     Op.NOTE: ("stop", "bring that stop's carriage to it in time, and strike its striker to sound now"),
     Op.MOVE: ("stop", "move that stop's carriage to it, starting now"),
     Op.TURN: ("axis", "turn the pick one turn, to sound now"),
-    Op.PULSE: ("coil", "switch the coil on for its pulse_us, to sound now"),
+    Op.PULSE: ("coil", "switch the coil on for its pulse_us, to sound now; a number n beyond the coils is touch n - coils"),
     Op.HOLD: ("coil", "switch the coil on until RELEASE, to be down now"),
     Op.RELEASE: ("coil", "switch the coil off now"),
     Op.REPEAT: ("0", "play records that stand before this one as if they stood here"),

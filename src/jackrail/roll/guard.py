@@ -31,9 +31,9 @@ def guard_findings(roll: Roll, numbering: Numbering, ensemble: Ensemble) -> list
     """An error for each device that the roll would treat badly, naming the first time it does."""
     found = [("roll.motion", *fault) for fault in (*_overlaps(roll, numbering, ensemble), *_unsettled(roll, numbering, ensemble))]
     hot: list[Finding] = []
-    for number, coil_id in enumerate(numbering.coils):
+    for coil_id in numbering.coils:
         coil = ensemble.mechanism.coil(coil_id)
-        spans, faults = _coil_spans(roll, number, coil, ensemble.mechanism.pulses_s().get(coil_id, 0.0))
+        spans, faults = _coil_spans(roll, coil, _pulses_s(coil_id, numbering, ensemble))
         found += [("roll.coil", *fault) for fault in faults]
         hot += [] if faults else _heat_findings(coil, spans)
     first: dict[tuple[str, str], Finding] = {}
@@ -47,13 +47,21 @@ Fault = tuple[str, float, str]
 Faults = Iterator[Fault]
 
 
-def _coil_spans(roll: Roll, number: int, coil: Coil, pulse_s: float) -> tuple[list[tuple[float, float]], list[Fault]]:
+def _pulses_s(coil_id: str, numbering: Numbering, ensemble: Ensemble) -> dict[int, float]:
+    """How long each pulse of a coil has it on, by its number in a roll: the coil's own first, then those of its touches."""
+    own, *softer = numbering.pulses_of(coil_id)
+    return {own: ensemble.mechanism.pulses_s().get(coil_id, 0.0)} | {
+        number: numbering.touches[number - len(numbering.coils)][1] for number in softer
+    }
+
+
+def _coil_spans(roll: Roll, coil: Coil, pulses_s: dict[int, float]) -> tuple[list[tuple[float, float]], list[Fault]]:
     """When a coil is on, and what is wrong with that. A HOLD of a coil that is held changes nothing."""
     spans: list[tuple[float, float]] = []
     faults: list[Fault] = []
     held_s: float | None = None
     end_s = seconds_of(roll.end_tick)
-    for cue in (cue for cue in roll.cues if cue.argument == number and cue.op in (Op.PULSE, Op.HOLD, Op.RELEASE)):
+    for cue in (cue for cue in roll.cues if cue.argument in pulses_s and cue.op in (Op.PULSE, Op.HOLD, Op.RELEASE)):
         at_s = seconds_of(cue.tick)
         if cue.op is Op.RELEASE:
             if held_s is not None:
@@ -65,7 +73,7 @@ def _coil_spans(roll: Roll, number: int, coil: Coil, pulse_s: float) -> tuple[li
             if cue.op is Op.HOLD:
                 held_s = at_s
             else:
-                spans.append((at_s, at_s + pulse_s))
+                spans.append((at_s, at_s + pulses_s[cue.argument]))
         elif cue.op is Op.PULSE:
             faults.append((coil.id, at_s, "is switched on while it is on"))
     late = [on_s for on_s, off_s in spans if off_s > end_s] + ([] if held_s is None else [held_s])

@@ -26,5 +26,8 @@ def _named(record: RollRecord, numbering: Numbering) -> str:
     if record.op in (Op.NOTE, Op.MOVE):
         motor, steps = numbering.stops[record.argument]
         return f"{motor} to stop {record.argument} at {steps} steps"
+    if record.op is Op.PULSE and record.argument >= len(numbering.coils):
+        coil, pulse_s = numbering.touches[record.argument - len(numbering.coils)]
+        return f"{coil} for {1000 * pulse_s:g} ms"
     kind = OP_MEANINGS[record.op][0]
     return (numbering.axes if kind == "axis" else numbering.coils)[record.argument]

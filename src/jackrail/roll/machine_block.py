@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from jackrail.faults import BadInput, Fault
 from jackrail.machine.board import FIRST_SHIFT_PIN, SHIFT_LATCH, Board, pin_number
-from jackrail.machine.mechanism import Coil, KickedPick, Mechanism, TravellingStop, TurningPick
+from jackrail.machine.mechanism import Coil, Hammer, KickedPick, Mechanism, Touch, TravellingStop, TurningPick
 from jackrail.motion.axis import Axis
 from jackrail.motion.ensemble import Ensemble
 from jackrail.motion.ramp import TICK_HZ
@@ -27,13 +27,14 @@ from .format import (
     RAMP_ENTRY,
     STOP,
     SWITCH,
+    TOUCH,
     Policy,
     Role,
     unwrap,
     wrap,
 )
 
-_PLAIN_RECORDS = (("coils", COIL), ("switches", SWITCH), ("stops", STOP))
+_PLAIN_RECORDS = (("coils", COIL), ("switches", SWITCH), ("stops", STOP), ("touches", TOUCH))
 _POLICIES = {"go on": Policy.GO_ON, "home again": Policy.HOME_AGAIN, "stop": Policy.STOP}
 _SLOWEST_HOMING_TICKS = 4000
 """A switch is approached with 2 ms a step or slower: common practice, no source."""
@@ -43,12 +44,25 @@ _SLOWEST_HOMING_TICKS = 4000
 class Numbering:
     """By what number the roll names each axis, coil and stop: their order in the machine block.
 
-    stops: (motor id, steps) of each place of each carriage, then of where its bar turns when it sways.
+    stops: (motor id, steps) of each place of each carriage, then of where its bar turns when it sways. touches: (coil id, seconds on)
+    of each softer blow, numbered on from the coils.
     """
 
     axes: tuple[str, ...]
     coils: tuple[str, ...]
     stops: tuple[tuple[str, int], ...]
+    touches: tuple[tuple[str, float], ...] = ()
+
+    def pulse(self, coil: str, pulse_s: float) -> int:
+        """The number of a pulse: that of its touch, else that of its coil."""
+        if (coil, pulse_s) in self.touches:
+            return len(self.coils) + self.touches.index((coil, pulse_s))
+        return self.coils.index(coil)
+
+    def pulses_of(self, coil: str) -> list[int]:
+        """The numbers of all pulses of a coil, the full one first."""
+        touches = (len(self.coils) + number for number, (one, _) in enumerate(self.touches) if one == coil)
+        return [self.coils.index(coil), *touches]
 
 
 def numbering_of(ensemble: Ensemble) -> Numbering:
@@ -66,7 +80,15 @@ def numbering_of(ensemble: Ensemble) -> Numbering:
         if sway is not None
         for side in (1, -1)
     ]
-    return Numbering(tuple(ensemble.axes), tuple(coil.id for coil in ensemble.mechanism.coils), tuple(stops))
+    touches = tuple((hammer.coil, touch.pulse_s) for hammer, touch in _touches(ensemble.mechanism))
+    return Numbering(tuple(ensemble.axes), tuple(coil.id for coil in ensemble.mechanism.coils), tuple(stops), touches)
+
+
+def _touches(mechanism: Mechanism) -> Iterator[tuple[Hammer, Touch]]:
+    """Every softer blow, in the order of the file."""
+    for part in mechanism.voices:
+        if isinstance(part, Hammer):
+            yield from ((part, touch) for touch in part.touches)
 
 
 Records = dict[str, list[dict[str, int]]]
@@ -93,13 +115,17 @@ def _records_of(ensemble: Ensemble, board: Board) -> Records:
             for switch, role, axis in _switches(mechanism, numbering, board)
         ],
         "stops": [{"axis": numbering.axes.index(motor), "steps": steps} for motor, steps in numbering.stops],
+        "touches": [
+            {"coil": numbering.coils.index(hammer.coil), "pulse_us": _us(touch.pulse_s), "lead_us": _us(touch.pull_in_s)}
+            for hammer, touch in _touches(mechanism)
+        ],
     }
 
 
 def pack_machine(ensemble: Ensemble, board: Board) -> bytes:
     """The machine block of a machine. It is unpacked and compared before it is returned, as every roll is."""
     records = _records_of(ensemble, board)
-    counts = {kind: len(records[kind]) for kind in ("axes", "coils", "switches", "stops")}
+    counts = {kind: len(records[kind]) for kind in ("axes", "coils", "switches", "stops", "touches")}
     head = {"tick_hz": TICK_HZ, **counts, **_board_values(board)}
     body = bytearray(MACHINE_HEAD.pack(machine_id=0, **head)[4:])
     for number, axis in enumerate(records["axes"]):
@@ -126,7 +152,7 @@ def unpack_machine(block: bytes) -> Records:
     head, offset = MACHINE_HEAD.unpack(payload, 0)
     if zlib.crc32(payload[4:]) != head["machine_id"]:
         raise BadInput(Fault("block", "has a machine_id that is not its own", "bytes 8-11", f"{head['machine_id']:08X}"))
-    found: Records = {"head": [head], "axes": [], "ramps": [], "coils": [], "switches": [], "stops": []}
+    found: Records = {"head": [head], "axes": [], "ramps": [], "coils": [], "switches": [], "stops": [], "touches": []}
     for number in range(head["axes"]):
         axis, offset = AXIS.unpack(payload, offset)
         found["axes"].append(axis)

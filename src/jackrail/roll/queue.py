@@ -51,5 +51,5 @@ def queue_of(records: Sequence[RollRecord], commands: Sequence[tuple[RollCue, ..
 def _ends(command: RollCue, timing: Timing) -> tuple[int, ...]:
     """When a command is done with, and for a pulse also when it is switched off."""
     if command.op is Op.PULSE:
-        return command.tick, command.tick + timing.pulses_us[command.argument] * TICKS_PER_US
+        return command.tick, command.tick + timing.pulse_us(command.argument) * TICKS_PER_US
     return (command.tick,)

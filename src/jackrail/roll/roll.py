@@ -71,6 +71,8 @@ def to_board(cues: Sequence[Cue], numbering: Numbering) -> tuple[RollCue, ...]:
 def _argument(cue: Cue, numbering: Numbering) -> int:
     if cue.action == "move":
         return numbering.stops.index((cue.device, int(cue.value)))
+    if cue.action == "pulse":
+        return numbering.pulse(cue.device, cue.value)
     return (numbering.axes if cue.action == "turn" else numbering.coils).index(cue.device)
 
 
@@ -126,8 +128,10 @@ def _by_device(cues: Sequence[RollCue], timing: Timing) -> dict[tuple[str, int],
     """The commands of each axis and each coil, in time order."""
     devices: dict[tuple[str, int], list[RollCue]] = defaultdict(list)
     for cue in sorted(cues, key=attrgetter("tick")):
-        kind = "axis" if cue.op in (Op.MOVE, Op.TURN) else "coil"
-        devices[kind, timing.stops[cue.argument][0] if cue.op is Op.MOVE else cue.argument].append(cue)
+        if cue.op in (Op.MOVE, Op.TURN):
+            devices["axis", timing.stops[cue.argument][0] if cue.op is Op.MOVE else cue.argument].append(cue)
+        else:
+            devices["coil", timing.coil_of(cue.argument)].append(cue)
     return devices
 
 
