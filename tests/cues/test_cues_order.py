@@ -94,7 +94,8 @@ def test_every_sound_has_its_cue_one_lead_before_it_and_no_cue_is_without_its_so
     for v, (part, voice) in enumerate(zip(made.mechanism.voices, made.voices, strict=True)):
         striker = getattr(part, "pluck", part)
         device = getattr(striker, "coil", None) or striker.motor
-        struck = [cue.time_s + voice.lead_s for cue in of(cues, device, "turn", "pulse")]
+        leads_s = {round(1e6 * touch.pulse_s): touch.lead_s for touch in voice.touches}
+        struck = sorted(cue.time_s + leads_s.get(round(1e6 * cue.value), voice.lead_s) for cue in of(cues, device, "turn", "pulse"))
         assert struck == pytest.approx(sorted(sound.onset_s for sound in wanted if sound.voice == v), abs=1e-9)
 
 

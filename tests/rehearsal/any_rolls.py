@@ -105,7 +105,7 @@ def edges_of(roll, timing):
     for cue in (cue for due in commands_of(roll.records, timing) for cue in due):
         commands.append((cue.tick, cue.argument, int(cue.op is not Op.RELEASE)))
         if cue.op is Op.PULSE:
-            commands.append((cue.tick + 2 * timing.pulses_us[cue.argument], cue.argument, 0))
+            commands.append((cue.tick + 2 * timing.pulse_us(cue.argument), cue.argument, 0))
     on, edges, by_cycle = set(), [], 0
     for tick, coil, level in sorted(commands, key=lambda one: one[0]):
         due = tick * CYCLES_A_TICK

@@ -26,6 +26,11 @@ WITHIN_TICKS = 100
 """50 us of half a microsecond."""
 
 
+def struck(number, timing):
+    """The coil that a PULSE switches: numbers beyond the coils are touches."""
+    return number if number < len(timing.pulses_us) else timing.touches[number - len(timing.pulses_us)][0]
+
+
 @st.composite
 def programmes(draw):
     """A machine's block and any commands for its devices, sense or none, with an end behind the last sound.
@@ -37,7 +42,8 @@ def programmes(draw):
     kinds = {
         Op.MOVE: range(len(timing.stops)),
         Op.TURN: [axis for axis, pick in enumerate(timing.picks) if pick],
-        Op.PULSE: [coil for coil, pulse_us in enumerate(timing.pulses_us) if pulse_us],
+        Op.PULSE: [coil for coil, pulse_us in enumerate(timing.pulses_us) if pulse_us]
+        + [len(timing.pulses_us) + touch for touch in range(len(timing.touches))],
         Op.HOLD: range(len(timing.pulses_us)),
         Op.RELEASE: range(len(timing.pulses_us)),
     }
@@ -46,7 +52,7 @@ def programmes(draw):
     now, cues, free = draw(waits), [], {}
     for wait, (op, number) in draw(st.lists(st.tuples(waits, st.sampled_from(able)), max_size=40)):
         now += wait
-        device = (op, timing.stops[number][0]) if op is Op.MOVE else (op is Op.TURN, number)
+        device = (op, timing.stops[number][0]) if op is Op.MOVE else (op is Op.TURN, struck(number, timing) if op is Op.PULSE else number)
         if now >= free.get(device, 0):
             cues.append(RollCue(now, op, number))
             free[device] = now + 1000
@@ -57,7 +63,9 @@ def by_device(cues, timing):
     """What each axis and each coil is told, in time order: the judge's own sorting."""
     told = {}
     for cue in sorted(cues):
-        device = ("axis", timing.stops[cue.argument][0]) if cue.op is Op.MOVE else ("axis" if cue.op is Op.TURN else "coil", cue.argument)
+        device = ("axis", timing.stops[cue.argument][0]) if cue.op is Op.MOVE else ("axis", cue.argument)
+        if cue.op in (Op.PULSE, Op.HOLD, Op.RELEASE):
+            device = ("coil", struck(cue.argument, timing))
         told.setdefault(device, []).append(cue)
     return told
 
@@ -159,7 +167,7 @@ def test_a_row_that_comes_again_is_one_repeat():
 
 
 def test_the_header_is_letters_kind_version_length_and_crc():
-    assert SMALL[:4] == b"JRR\x02"
+    assert SMALL[:4] == b"JRR\x03"
     assert int.from_bytes(SMALL[4:6], "little") == len(SMALL) - 8
     assert int.from_bytes(SMALL[6:8], "little") == crc16(SMALL[:6] + SMALL[8:])
 

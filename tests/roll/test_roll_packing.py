@@ -117,7 +117,8 @@ def read_ahead_by_hand(roll, timing):
     reach = (roll.queue.horizon_ms + 20) * MS
     ends = []
     for record, commands in zip(roll.records, due, strict=True):
-        row = [c.tick for c in commands] + [c.tick + 2 * timing.pulses_us[c.argument] for c in commands if c.op is Op.PULSE]
+        pulses_us = (*timing.pulses_us, *(pulse_us for _, pulse_us, _ in timing.touches))
+        row = [c.tick for c in commands] + [c.tick + 2 * pulses_us[c.argument] for c in commands if c.op is Op.PULSE]
         if record.op is Op.NOTE and commands[0].op is not Op.MOVE:
             row.append(commands[0].tick)
         ends.append(row)
