@@ -42,6 +42,7 @@ FINDING_CODES: dict[str, str] = {
     "heard.extra": "sounds that the rehearsal heard and nobody asked for",
     "heard.late": "a sound that the rehearsal heard away from its moment",
     "heard.pitch": "a note that the rehearsal heard away from its pitch",
+    "heard.strength": "a hammer that can strike softly heard louder or softer than it was to strike",
     "heard.slipped": "a motor that lost steps in the model of the machine",
     "heard.stopped": "the board of the rehearsal did not play to the end",
     "heard.unsafe": "something was on, or moving, that must not be when the rehearsal ended",

@@ -90,12 +90,17 @@ class Performance:
 
 @dataclass(frozen=True)
 class Difference:
-    """One expected sound beside what was heard. late_s, sharp_cents: heard minus expected, None when nothing was heard."""
+    """One expected sound beside what was heard. late_s, sharp_cents: heard minus expected, None when nothing was heard.
+
+    strength, heard_strength: expected and heard, 0 to 1.
+    """
 
     onset_s: float
     voice: str
     late_s: float | None
     sharp_cents: float | None
+    strength: float = 1.0
+    heard_strength: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -130,23 +135,23 @@ WINDOW_S = 0.05
 
 def compare(expected: Performance, heard: Performance, window_s: float = WINDOW_S) -> Comparison:
     """Match each expected sound to the nearest heard one of the same voice within `window_s`, each heard one once."""
-    left: dict[str, list[tuple[float, float]]] = {}
-    for voice, onset_s, pitch in _sounds(heard):
-        left.setdefault(voice, []).append((onset_s, pitch))
+    left: dict[str, list[tuple[float, float, float]]] = {}
+    for voice, *sound in _sounds(heard):
+        left.setdefault(voice, []).append((sound[0], sound[1], sound[2]))
     differences = []
-    for voice, onset_s, pitch in _sounds(expected):
+    for voice, onset_s, pitch, strength in _sounds(expected):
         near = [sound for sound in left.get(voice, ()) if abs(sound[0] - onset_s) <= window_s]
         if near:
             match = min(near, key=lambda sound: abs(sound[0] - onset_s))
             left[voice].remove(match)
-            differences.append(Difference(onset_s, voice, match[0] - onset_s, 100 * (match[1] - pitch)))
+            differences.append(Difference(onset_s, voice, match[0] - onset_s, 100 * (match[1] - pitch), strength, match[2]))
         else:
-            differences.append(Difference(onset_s, voice, None, None))
-    extra = sorted((onset_s, voice) for voice, sounds in left.items() for onset_s, _ in sounds)
+            differences.append(Difference(onset_s, voice, None, None, strength))
+    extra = sorted((onset_s, voice) for voice, sounds in left.items() for onset_s, *_ in sounds)
     return Comparison(tuple(differences), tuple(extra))
 
 
-def _sounds(performance: Performance) -> list[tuple[str, float, float]]:
-    """Voice, onset and exact pitch (0 for a stroke) of all that sounds, notes first."""
-    notes = [(n.voice, n.onset_s, n.midi + n.cents / 100) for n in performance.notes]
-    return notes + [(s.voice, s.onset_s, 0.0) for s in performance.strokes]
+def _sounds(performance: Performance) -> list[tuple[str, float, float, float]]:
+    """Voice, onset, exact pitch (0 for a stroke) and strength of all that sounds, notes first."""
+    notes = [(n.voice, n.onset_s, n.midi + n.cents / 100, n.strength) for n in performance.notes]
+    return notes + [(s.voice, s.onset_s, 0.0, s.strength) for s in performance.strokes]

@@ -199,6 +199,10 @@ ALARMS = {
     "heard.extra": (lambda: heard(extra=[(1.5, "melody")]), heard),
     "heard.late": (lambda: heard(sound(late_s=0.00051)), lambda: heard(sound(late_s=0.0005))),
     "heard.pitch": (lambda: heard(sound(sharp_cents=5.1)), lambda: heard(sound(sharp_cents=5.0))),
+    "heard.strength": (  # 0.5 heard as 0.562 is 1.02 dB louder, as 0.560 it is 0.98 dB: 20 log10, by hand
+        lambda: heard(sound(strength=0.5, heard_strength=0.562)),
+        lambda: heard(sound(strength=0.5, heard_strength=0.560)),
+    ),
     "heard.stopped": (lambda: heard(reason=2), lambda: heard(reason=1)),  # asked; finished
     "heard.slipped": (lambda: heard(slips=(Slip("carriage", 1.0, 4.0),)), heard),
     "heard.unsafe": (lambda: heard(unsafe=("coil_g is on",)), heard),
@@ -229,6 +233,7 @@ GRAVITY = {
     "heard.extra": "warning",
     "heard.late": "warning",
     "heard.pitch": "warning",
+    "heard.strength": "warning",
     "heard.stopped": "error",
     "heard.slipped": "error",
     "heard.unsafe": "error",

@@ -127,3 +127,19 @@ def test_all_that_went_wrong_is_told_at_once():
     )
     expected = {"stopped", "unsafe", "missing", "extra", "late", "pitch", "missed", "supply"}
     assert {one.code for one in everything} == {f"heard.{word}" for word in expected}
+
+
+@pytest.mark.parametrize(
+    ("heard_strength", "severity", "word"), [(0.71, "error", "louder"), (0.44, "warning", "softer"), (0.6, "warning", "louder")]
+)
+def test_a_soft_blow_that_sounds_otherwise_is_told_in_decibels(heard_strength, severity, word):
+    """0.71 for 0.5 is 3.05 dB, 0.44 is -1.11 dB, 0.6 is 1.58 dB: 20 log10 of the ratio, worked out by hand."""
+    (finding,) = rehearsal_findings(a_rehearsal(sound(strength=0.5, heard_strength=heard_strength)))
+    assert (finding.code, finding.severity) == ("heard.strength", severity)
+    assert word in finding.message
+
+
+def test_hammers_without_touches_may_sound_as_strongly_as_they_do():
+    assert rehearsal_findings(a_rehearsal(sound(heard_strength=0.6))) == []
+    (finding,) = rehearsal_findings(a_rehearsal(sound(strength=0.5, heard_strength=0.5), sound(heard_strength=0.6)))
+    assert finding.code == "heard.strength"

@@ -1,6 +1,7 @@
 """The plant's coils, relays and supply against circuit theory, ngspice, datasheets and sums worked by hand."""
 
 import math
+from itertools import pairwise
 
 import pytest
 from plant_bench import COIL, bench, coil, cycles, motor, plant_of, rail, rest, seen, step_at
@@ -259,3 +260,74 @@ def test_source_resistance_may_stand_in_the_assumptions():
         # 12 ohm on 12 V over 1 ohm and the board's 0.05 A of 5 V: some 11.05 V
         board_a = 0.05 * 5 / 0.8 / 11.05
         assert plant.rail_v("main") == pytest.approx((12 - board_a) * 12 / 13, abs=0.01)
+
+
+TOUCHES = {"touches": 2, "touch_on_s": [0.007, 0.005], "touch_strength": [0.7, 0.3], "touch_pull_in_s": [0.010, 0.014]}
+
+
+def blow_after(on_s, **changes):
+    """(delay, strength) of the blow of a hammer with TOUCHES and a pull-in of 9 ms whose coil is on so long; None for silence."""
+    with bench(coils=[coil(**TOUCHES | changes)]) as plant:
+        pulse(plant, 0.01, 0.01 + on_s)
+        rest(plant, 0.1)
+        blows = [(at_s - 0.01, strength) for at_s, _, strength in seen(plant, "blow")]
+    assert len(blows) < 2
+    return blows[0] if blows else None
+
+
+@pytest.mark.parametrize(
+    "on_ms, after_ms, strength",
+    [
+        (20, 9, 1.0),  # the full blow comes while the coil is on
+        (9, 9, 1.0),
+        (8, 9.5, 0.85),  # half way from 7 ms, 0.7, 10 ms to 9 ms, 1, 9 ms: all lines worked out by hand
+        (7, 10, 0.7),
+        (6, 12, 0.5),
+        (5, 14, 0.3),
+        (4.375, 14, 0.15),  # half way to three quarters of the softest pulse, 3.75 ms, where silence begins
+    ],
+)
+def test_a_hammer_strikes_as_was_measured_for_the_time_its_coil_was_on(on_ms, after_ms, strength):
+    after_s, found = blow_after(on_ms / 1000)
+    assert 1000 * after_s == pytest.approx(after_ms, abs=0.003)
+    assert found == pytest.approx(strength, abs=0.003)
+
+
+@pytest.mark.parametrize("on_ms", [3.7, 3, 1, 0.1])
+def test_a_hammer_let_go_far_too_soon_is_silent(on_ms):
+    assert blow_after(on_ms / 1000) is None
+
+
+def test_the_longer_a_coil_is_on_the_stronger_the_blow_and_never_the_later():
+    blows = [blow_after(n / 10_000) for n in range(38, 120)]
+    strengths, delays_s = [strength for _, strength in blows], [after_s for after_s, _ in blows]
+    assert all(later >= earlier - 1e-3 for earlier, later in pairwise(strengths))
+    assert all(later <= earlier + 2e-6 for earlier, later in pairwise(delays_s))
+
+
+def test_a_soft_blow_on_a_weak_rail_is_softer_and_later():
+    with bench(rails=[rail()], coils=[coil(**TOUCHES)]) as plant:
+        plant.fault("weak supply", "0", 0, 12.0 * (1 / 0.8 - 1))
+        plant.advance(cycles(0.01))
+        pulse(plant, 0.02, 0.027)
+        rest(plant, 0.1)
+        ((at_s, _, strength),) = seen(plant, "blow")
+    assert strength < 0.7
+    assert at_s > 0.030
+
+
+def test_a_stuck_hammer_does_not_fly():
+    with bench(coils=[coil(**TOUCHES)]) as plant:
+        plant.fault("coil stuck", "0")
+        plant.advance(cycles(0.005))
+        pulse(plant, 0.01, 0.017)
+        rest(plant, 0.1)
+        assert seen(plant, "blow") == []
+
+
+def test_a_hammer_strikes_softly_again_and_again():
+    with bench(coils=[coil(**TOUCHES)]) as plant:
+        for n in range(5):
+            pulse(plant, 0.01 + 0.04 * n, 0.015 + 0.04 * n)
+        rest(plant, 0.3)
+        assert [round(1000 * at_s, 2) for at_s, *_ in seen(plant, "blow")] == [24, 64, 104, 144, 184]

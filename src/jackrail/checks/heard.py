@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from jackrail.board.reasons import NO_ADVICE, REASON_BY_CODE
@@ -15,6 +16,10 @@ NOTICED_S = 0.006
 OFF_CENTS = 5.0
 NOTICED_CENTS = 10.0
 """What amateurs notice in a melody (Hill & Summers 2007, check value G24)."""
+UNEVEN_DB = 1.0
+"""The least change of level that people notice is about 1 dB (Zwicker & Fastl, Psychoacoustics, from memory)."""
+WRONG_DB = 3.0
+"""Half the power: soft and loud are no longer what was set (a judgement)."""
 
 
 def rehearsal_findings(rehearsal: Rehearsal) -> list[Finding]:
@@ -78,6 +83,9 @@ def _sounds(rehearsal: Rehearsal) -> Iterator[Finding]:
     if heard:
         yield from _late(max(heard, key=lambda one: abs(one.late_s or 0.0)))
         yield from _off(max(heard, key=lambda one: abs(one.sharp_cents or 0.0)))
+        soft = {one.voice for one in comparison.differences if one.strength < 1}
+        if touched := [one for one in heard if one.voice in soft]:
+            yield from _uneven(max(touched, key=lambda one: abs(_louder_db(one))))
 
 
 def _late(worst: Difference) -> Iterator[Finding]:
@@ -93,6 +101,19 @@ def _off(worst: Difference) -> Iterator[Finding]:
     if abs(off) > OFF_CENTS:
         text = f"{worst.voice} sounds {abs(off):.0f} cents {'sharp' if off > 0 else 'flat'} of what was expected"
         yield Finding("heard.pitch", _severity(abs(off), NOTICED_CENTS), f"{worst.onset_s:.3f} s", text, round(off, 1), OFF_CENTS, "cents")
+
+
+def _louder_db(one: Difference) -> float:
+    """By how much a sound was heard louder than expected, in dB."""
+    return 20 * math.log10(max(one.heard_strength, 1e-3) / max(one.strength, 1e-3))
+
+
+def _uneven(worst: Difference) -> Iterator[Finding]:
+    off_db = _louder_db(worst)
+    if abs(off_db) > UNEVEN_DB:
+        text = f"{worst.voice} sounds {abs(off_db):.1f} dB {'louder' if off_db > 0 else 'softer'} than it was to strike"
+        severity, advice = _severity(abs(off_db), WRONG_DB), "measure its touches again, and what its rail gives"
+        yield Finding("heard.strength", severity, f"{worst.onset_s:.3f} s", text, round(off_db, 1), UNEVEN_DB, "dB", advice)
 
 
 def _severity(value: float, noticed: float) -> Severity:

@@ -13,7 +13,7 @@ from typing import Any
 
 from jackrail.machine.board import pin_number
 from jackrail.machine.machine import Machine
-from jackrail.machine.mechanism import Carriage, Coil, FrettedString, Motor, TravellingStop, TurningPick
+from jackrail.machine.mechanism import Carriage, Coil, FrettedString, Hammer, Motor, TravellingStop, TurningPick
 from jackrail.machine.stops import stops_of
 
 NONE = -1
@@ -101,6 +101,7 @@ class _Builder:
             (voice.pluck.motor if isinstance(voice.pluck, TurningPick) else voice.pluck.coil): self.motor_ids.index(voice.carriage.motor)
             for voice in travelling
         }
+        self.touches = {voice.coil: voice.touches for voice in mechanism.voices if isinstance(voice, Hammer)}
         self.fingers = {finger.coil for voice in mechanism.voices if isinstance(voice, FrettedString) for finger in voice.fingers}
 
     def configuration(self) -> Configuration:
@@ -214,6 +215,17 @@ class _Builder:
             "relay_a": relay.current_a if relay else 0.0,
             "finger": int(coil.id in self.fingers),
             "carriage": self.under.get(coil.id, NONE),
+            **self._touches(coil),
+        }
+
+    def _touches(self, coil: Coil) -> Row:
+        """The measured softer blows of a hammer's coil."""
+        touches = self.touches.get(coil.id, ())
+        return {
+            "touches": len(touches),
+            "touch_on_s": [touch.pulse_s for touch in touches],
+            "touch_strength": [touch.strength for touch in touches],
+            "touch_pull_in_s": [touch.pull_in_s for touch in touches],
         }
 
     def _contacts(self) -> Iterator[Row]:

@@ -5,7 +5,11 @@
    quarter of the pull-in (assumption: within the pull-in the current gets near its end), the spring a quarter of the full
    pull (assumption: it drops out at half the current), and then pull so that the blow falls exactly pull_in after current
    on, and the spring's way back so that it is at rest exactly release after current off. Current decays through a flyback
-   diode with the same L/R, or faster where the release is shorter than the pull-in. */
+   diode with the same L/R, or faster where the release is shorter than the pull-in.
+
+   A hammer whose softer blows were measured is not left to that: let go before it arrives, it flies on and strikes as strongly, and
+   as late, as the straight line through the measured blows says for the time that its coil was on, less for a current that lacks
+   voltage. Let go sooner than SILENT_SHARE of the softest it does not arrive (assumption); up to the softest its strength rises from 0. */
 #include <math.h>
 
 #include "parts.h"
@@ -15,6 +19,7 @@
 #define SPRING_SHARE 0.25
 #define SHORTEST_S 1e-4  /* pull-in and release of 0 are taken as this */
 #define SETTLED 1e-6
+#define SILENT_SHARE 0.75
 #define BACK_STROKE 0.5  /* a striker must come back so far to strike again */
 
 /* Stroke over pull t after current on: twice integrated (1 - exp(-t/tau))^2 - spring, from when that turns positive. */
@@ -79,6 +84,42 @@ static void reach_back(plant *p, coil *c, double change) {
     c->stroke = c->speed = 0;
 }
 
+static double between(double t, double t0, double t1, double y0, double y1) { return y0 + (y1 - y0) * (t - t0) / (t1 - t0); }
+
+/* A hammer with measured touches is let go before it arrives. */
+static void let_fly(plant *p, coil *c) {
+    const plant_coil_config *k = &c->c;
+    double on_s = (double)(c->at - c->on_at) * p->cycle_s;
+    double hard_s = k->pull_in_s, hard = 1, arrives_s = k->pull_in_s; /* the harder blow beside it; first the full one */
+    int i = 0;
+    if (c->struck || on_s >= hard_s)
+        return;
+    for (; i < k->touches && on_s < k->touch_on_s[i]; i++)
+        hard_s = k->touch_on_s[i], hard = k->touch_strength[i], arrives_s = k->touch_pull_in_s[i];
+    double share = c->flow / (1 - exp(-on_s / c->tau_on_s));
+    if (i < k->touches) {
+        c->strength = between(on_s, k->touch_on_s[i], hard_s, k->touch_strength[i], hard);
+        arrives_s = between(on_s, k->touch_on_s[i], hard_s, k->touch_pull_in_s[i], arrives_s);
+    } else {
+        c->strength = between(on_s, SILENT_SHARE * hard_s, hard_s, 0, hard);
+    }
+    c->strength *= share;
+    c->flying = c->strength > 0;
+    c->speed = c->flying ? (1 - c->stroke) / fmax(arrives_s / share - on_s, SHORTEST_S) : 0;
+}
+
+static void fly(plant *p, coil *c, double dt) {
+    if (c->stroke + c->speed * dt < 1) {
+        c->stroke += c->speed * dt;
+        return;
+    }
+    tell(p, c, PLANT_BLOW, (1 - c->stroke) / c->speed, c->strength);
+    c->struck = c->down = 1;
+    c->stroke = 1;
+    c->speed = 0;
+    c->flying = 0;
+}
+
 static void move(plant *p, coil *c, double square, double dt) {
     double net = c->pull * square - c->spring;
     double change = net >= 0 ? net : net * c->back / c->spring;
@@ -107,7 +148,9 @@ static void substep(plant *p, coil *c, uint64_t end, double towards) {
     c->flow = towards + (before - towards) * decay;
     double square = (before * before + before * c->flow + c->flow * c->flow) / 3; /* its mean on a straight line */
     double stroke = c->stroke;
-    if (!c->stuck)
+    if (c->flying)
+        fly(p, c, dt);
+    else if (!c->stuck)
         move(p, c, square, dt);
     c->at = end;
     if (fabs(c->flow - towards) < SETTLED && c->stroke == stroke && c->speed == 0) {
@@ -148,6 +191,11 @@ static void change(plant *p, coil *c) {
     }
     if (c->switch_at <= c->at) {
         c->on = c->switch_to;
+        c->flying = 0;
+        if (c->on)
+            c->on_at = c->at;
+        else if (c->c.touches && !c->stuck)
+            let_fly(p, c);
         c->switch_at = NEVER;
         c->quiet = 0;
     }

@@ -46,10 +46,12 @@ typedef struct {
     double pull, spring, back; /* strokes/s2: of full current, of the spring against it, of the spring coming back */
     double blow_speed;         /* strokes/s at nominal voltage */
     double late_s;
-    uint64_t at, switch_at;
+    uint64_t at, switch_at, on_at;
     double flow, stroke, speed; /* current over nominal current; plunger */
     int32_t wanted, switch_to, on, stuck;
     int32_t struck, down;       /* it has struck since it was last back; a finger is down */
+    int32_t flying;             /* let go on its way, it arrives by itself, with this: */
+    double strength;
     int32_t quiet;
     struct { uint64_t cycle; int32_t level; } waiting[8]; /* commands held up by lateness */
     int32_t waits;

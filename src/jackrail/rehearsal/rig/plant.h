@@ -10,13 +10,14 @@
 
 enum {
     PLANT_PINS = 64, /* 0-19 the board's, 32-63 outputs of the shift registers */
+    PLANT_TOUCHES = 3,
     PLANT_LOW = 0, PLANT_HIGH = 1, PLANT_FLOATING = 2 /* level of an edge; floating counts as off and as disabled */
 };
 
 /* What happened. device and value of each kind stand beside it. */
 enum {
     PLANT_PLUCK = 1,     /* motor of the pick; value: mm of the bar under it (NaN: none); extra: turn/s of the pick */
-    PLANT_BLOW = 2,      /* coil; value: mm of the bar under it (NaN: none); extra: speed of impact, 1 at nominal voltage */
+    PLANT_BLOW = 2,      /* coil; value: mm of the bar under it (NaN: none); extra: strength, 1: speed of impact at nominal voltage */
     PLANT_LEAVES = 3,    /* coil of a finger: it starts down */
     PLANT_PRESSED = 4,   /* coil of a finger: the string is down */
     PLANT_LETS_GO = 5,   /* coil of a finger: it starts up */
@@ -81,6 +82,8 @@ typedef struct {
     double relay_a;
     int32_t finger;              /* it presses a string: events 3-6; otherwise it strikes: event 2 */
     int32_t carriage;            /* motor that carries the bar under this kicked pick, -1: none */
+    int32_t touches;             /* measured softer blows, 0 to PLANT_TOUCHES, from the hardest to the softest: */
+    double touch_on_s[3], touch_strength[3], touch_pull_in_s[3]; /* coil on so long, strength beside the full blow, current on to blow */
 } plant_coil_config;
 
 typedef struct {

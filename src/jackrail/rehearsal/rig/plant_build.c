@@ -17,7 +17,7 @@ static int sound_motor(const plant_config *c, const plant_motor_config *m) {
 
 static int sound_coil(const plant_config *c, const plant_coil_config *k) {
     return within(k->rail, 0, c->rails) && within(k->pin, 0, PLANT_PINS) && within(k->relay_rail, -1, c->rails) &&
-           within(k->carriage, -1, c->motors) && k->resistance_ohm > 0;
+           within(k->carriage, -1, c->motors) && k->resistance_ohm > 0 && within(k->touches, 0, PLANT_TOUCHES + 1);
 }
 
 static int sound_contact(const plant_config *c, const plant_contact_config *k) {
