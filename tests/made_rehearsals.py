@@ -14,7 +14,7 @@ def a_status(**counters):
     return Status(state=2, reason=FINISHED, positions=(0,), **(values | counters))
 
 
-def sound(late_s=0.0, sharp_cents=0.0, onset_s=1.0, voice="melody", strength=1.0, heard_strength=1.0):
+def sound(late_s=0.0, sharp_cents=0.0, onset_s=1.0, voice="melody", *, strength=1.0, heard_strength=1.0):
     """One that was expected, and by how much it was off; late_s None: not heard."""
     return Difference(onset_s, voice, late_s, None if late_s is None else sharp_cents, strength, heard_strength)
 

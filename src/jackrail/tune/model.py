@@ -229,7 +229,13 @@ class Tune:
             "key_estimated": self.key_estimated,
             "warnings": list(self.warnings),
             "remarks": list(self.remarks),
+            **self._velocities(),
         }
+
+    def _velocities(self) -> dict[str, object]:
+        """The velocity of each note, None where it has none; nothing at all when no note has one."""
+        velocities = [note.velocity for note in self.notes]
+        return {"velocities": velocities} if any(velocities) else {}
 
 
 def beat_length_q(beats: int, beat_unit: int) -> Fraction:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from jackrail.tune.loudness import VELOCITIES
+
 from .ornaments import KINDS
 
 SHORTHANDS = {
@@ -18,14 +20,16 @@ STEERING = {
 FERMATAS = frozenset({"fermata", "invertedfermata"})
 LEFT_OUT = {"fermata": "fermatas are not held", "invertedfermata": "fermatas are not held", "arpeggio": "chords are not broken (arpeggio)"}
 _EXPRESSION_WORDS = (
-    ". > + ^ < 0 1 2 3 4 5 f ff fff ffff p pp ppp pppp mp mf sfz accent emphasis tenuto plus snap wedge staccato dot upbow downbow open"
+    ". > + ^ < 0 1 2 3 4 5 sfz accent emphasis tenuto plus snap wedge staccato dot upbow downbow open"
     " thumb breath marcato crescendo( crescendo) <( <) diminuendo( diminuendo) >( >) trill) shortphrase mediumphrase longphrase nil none"
     " editorial courtesy"
 )
+HAIRPINS = frozenset({"crescendo(", "<(", "diminuendo(", ">("})
+"""Where a gradual change of loudness begins."""
 EXPRESSION = frozenset(_EXPRESSION_WORDS.split())
 """Those that change neither pitch, length nor order."""
 
 
 def is_known(name: str) -> bool:
     """Whether `name` is a decoration."""
-    return name in EXPRESSION or name in STEERING or name in KINDS or name in LEFT_OUT
+    return name in EXPRESSION or name in VELOCITIES or name in STEERING or name in KINDS or name in LEFT_OUT

@@ -7,10 +7,11 @@ from collections.abc import Callable
 
 from jackrail.pitch import moved_symbol
 from jackrail.tune.chord_names import chord_or_silence, nearest, readable
+from jackrail.tune.loudness import VELOCITIES
 from jackrail.tune.model import NO_CHORD
 from jackrail.tune.score.written import Notes, WrittenBar, mark_words
 
-from .decorations import EXPRESSION, FERMATAS, LEFT_OUT, STEERING
+from .decorations import EXPRESSION, FERMATAS, HAIRPINS, LEFT_OUT, STEERING
 from .marks import UNSURE
 from .ornaments import KINDS
 from .voice import Voice
@@ -53,6 +54,10 @@ class Signs:
             voice.waiting.add(kind, (), voice.bar)
         elif name in STEERING:
             voice.marks.waiting.append(name)
+        elif name in VELOCITIES:
+            voice.velocity = VELOCITIES[name]
+        elif name in HAIRPINS:
+            self.notes.count("hairpins are not played: notes are as loud as the last mark says", voice.bar, remark=True)
         elif name in LEFT_OUT:
             self.notes.count(LEFT_OUT[name], voice.bar, remark=name in FERMATAS)
         elif re.fullmatch(r"[A-Ga-g\d,'/]*[A-Ga-g][A-Ga-g\d,'/]*", name) and name.strip("f"):

@@ -31,6 +31,7 @@ class Voice:
         self.plays = 0
         self.marks = Marks(notes)
         self.note_count = 0
+        self.velocity: int | None = None
         self.tuplet: tuple[int, Quarters] = (0, _ONE)
         self.broken = _ONE
         self.last: tuple[list[WrittenNote], Quarters] | None = None
@@ -69,7 +70,7 @@ class Voice:
         if self.waiting.ornaments:
             self._ornament(heads)
         voice = f"{self.name}&{self.overlay}" if self.overlay else self.name
-        written = [WrittenNote(self.cursor_q, duration_q, midi, voice=voice) for midi, duration_q in heads]
+        written = [WrittenNote(self.cursor_q, duration_q, midi, voice=voice, velocity=self.velocity) for midi, duration_q in heads]
         self.bar.notes += written
         self.note_count += len(written)
         self.last = (written, length_q)

@@ -77,7 +77,7 @@ class TrackReader:
 
     def _read_events(self, most: int) -> None:
         """The one loop that sees every event; running status (0: none) is ended by sysex and meta events."""
-        data, end, sounding = self.data, self.end, self._sounding
+        data, end, sounding, velocities = self.data, self.end, self._sounding, self.track.velocities
         status = 0
         while self.at < end and not self._ended and self.events <= most:
             self.events += 1
@@ -107,6 +107,7 @@ class TrackReader:
                 raise bad_byte("has a data byte with its top bit set", at, data[at : self.at].hex(" ").upper(), "00 to 7F", _DAMAGED)
             if kind == 0x9 and two:
                 sounding.strike(self._tick, channel, one)
+                velocities[channel, self._tick, one] = two
             elif kind <= 0x9:
                 sounding.release(self._tick, channel, one)
             else:

@@ -8,7 +8,7 @@ followed, as a plucked or struck melody would only be blurred by it. Chords: see
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from math import ceil
@@ -72,9 +72,10 @@ def read_midi(data: bytes, title: str, choice: Choice) -> Tune:
     end_q = quarters(max(off for _, off, _ in raw))
     if end_q > MAX_QUARTERS:
         raise BadInput(Fault("range", "is far too long for a tune", value=f"{float(end_q):.0f} quarters", limit=f"at most {MAX_QUARTERS}"))
+    loud = _loudness(melody, raw)
     tune = Tune(
         title=conductors[0].name or title,
-        notes=tuple([TuneNote(quarters(on), quarters(off - on), key) for on, off, key in raw]),
+        notes=tuple([TuneNote(quarters(on), quarters(off - on), key, velocity=loud(on, key)) for on, off, key in raw]),
         keys=key_marks(conductors, melody.track, quarters, end_q),
     )
     doubt_key(tune.keys, tune.notes, notes)
@@ -104,6 +105,14 @@ def _lines(melody: Strand, choice: Choice, smf: Smf, notes: Notes) -> tuple[Sequ
         )
     played = choice.line == "top" or (left and choice.line is None)
     return line if played else raw, line, left
+
+
+def _loudness(melody: Strand, raw: Sequence[RawNote]) -> Callable[[int, int], int | None]:
+    """The velocity of a note, by its tick and key; None for all where it is the same for all, as of programs that know no loudness."""
+    velocities, channel = melody.track.velocities, melody.channel
+    if len({velocities.get((channel, on, key)) for on, _, key in raw}) < 2:
+        return lambda _on, _key: None
+    return lambda on, key: velocities.get((channel, on, key))
 
 
 def _in_seconds(tune: Tune, conductors: Sequence[Track], choice: Choice, notes: Notes) -> Tune:

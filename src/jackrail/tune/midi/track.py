@@ -16,7 +16,7 @@ class Track:
     """One track. notes: channel -> its notes; tempos in us a quarter; keys as (sharps, minor); texts as (tick, kind, bytes).
 
     programs: channel -> its first program, from 0. bent, pedalled, retuned: channels with pitch bends, the sustain pedal or a coarse
-    tuning (registered parameter 2), none of which is followed.
+    tuning (registered parameter 2), none of which is followed. velocities: by channel, tick and key of each strike.
     """
 
     number: int
@@ -31,6 +31,7 @@ class Track:
     bent: set[int] = field(default_factory=set)
     pedalled: set[int] = field(default_factory=set)
     retuned: set[int] = field(default_factory=set)
+    velocities: dict[tuple[int, int, int], int] = field(default_factory=dict)
 
     @property
     def title(self) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from functools import cache
 
@@ -96,7 +97,23 @@ def _sounding(bars: Sequence[WrittenBar], order: Sequence[int], onsets: Sequence
     for key in list(held):
         _let_go(done, held, key, notes)
     length_q = cache(lambda length: Fraction(length, ticks))
-    return [TuneNote(Fraction(onset, ticks), length_q(end - onset), midi) for (onset, midi), end in sorted(done.items())]
+    sounding = [TuneNote(Fraction(onset, ticks), length_q(end - onset), midi) for (onset, midi), end in sorted(done.items())]
+    return _with_loudness(sounding, bars, order, onsets)
+
+
+def _with_loudness(
+    sounding: list[TuneNote], bars: Sequence[WrittenBar], order: Sequence[int], onsets: Sequence[Quarters]
+) -> list[TuneNote]:
+    """The notes with their velocities as on paper; of heads of one pitch at one moment the loudest. A tied note is as loud as its first."""
+    marked = {index: [note for note in bar.notes if note.velocity is not None] for index, bar in enumerate(bars)}
+    loud: dict[tuple[Quarters, int], int] = {}
+    for index, bar_q in zip(order, onsets, strict=True):
+        for note in marked[index]:
+            head = bar_q + note.onset_q, note.midi
+            loud[head] = max(note.velocity or 0, loud.get(head, 0))
+    if not loud:
+        return sounding
+    return [replace(note, velocity=loud.get((note.onset_q, note.midi))) for note in sounding]
 
 
 def _times(bar: WrittenBar) -> Iterator[Quarters]:

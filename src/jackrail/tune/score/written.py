@@ -17,13 +17,14 @@ Until = Literal["", "fine", "coda"]
 
 @dataclass(slots=True)
 class WrittenNote:
-    """One note head. onset_q: from the start of its bar. tied: held into the next note of its pitch and voice."""
+    """One note head. onset_q: from the start of its bar. tied: held into the next note of its pitch and voice. velocity: see `TuneNote`."""
 
     onset_q: Quarters
     duration_q: Quarters
     midi: int
     tied: bool = False
     voice: str = ""
+    velocity: int | None = None
 
 
 @dataclass(slots=True)
