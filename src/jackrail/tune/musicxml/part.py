@@ -16,6 +16,7 @@ from jackrail.tune.score.written import Notes, WrittenBar, WrittenNote
 from .attributes import of_staff, read_divisions, read_key, read_time, read_transpose, repeated_bars
 from .chord_offsets import ChordOffsets
 from .harmony import read_harmony
+from .loudness import read_loudness, set_loudness, share_of
 from .ornaments import Head, Ornaments
 from .pitches import read_pitch
 from .reading import NUMBER, Line, Reading, Reads
@@ -30,7 +31,7 @@ MAX_COPIED = 20_000
 """Most notes that signs for a repeated bar may stand for."""
 _EVERYTHING = Line()
 _FORM = ("barline", "direction", "sound")
-_NOT_READ: dict[Reads, tuple[str, ...]] = {"all": (), "music": _FORM, "form": ("harmony",), "chords": _FORM}
+_NOT_READ: dict[Reads, tuple[str, ...]] = {"all": (), "music": ("barline",), "form": ("harmony",), "chords": _FORM}
 
 
 class PartReader(Reading):
@@ -67,8 +68,8 @@ class PartReader(Reading):
         self.chord_offsets = ChordOffsets(self)
         self._on: dict[str, Callable[[Element], object]] = {
             "note": self._note, "attributes": self._attributes, "backup": self._backup, "forward": self._forward,
-            "barline": lambda element: read_barline(element, self), "direction": lambda element: read_direction(element, self),
-            "sound": lambda element: read_sound(element, self), "harmony": lambda element: read_harmony(element, self),
+            "barline": lambda element: read_barline(element, self), "direction": self._direction,
+            "sound": self._sound, "harmony": lambda element: read_harmony(element, self),
         }  # fmt: skip
         for tag in _NOT_READ[reads]:
             del self._on[tag]
@@ -120,6 +121,9 @@ class PartReader(Reading):
             self.notes.count("a metre that begins within a measure counts from the next measure on", self.measure)
         if self.hidden:
             self._settle_hidden(bar)
+        if self.loudness or self.velocity is not None:
+            self.velocity = set_loudness(bar.notes, self.velocity, self.loudness)
+            self.loudness = []
         self.ornaments.settle(self.heads)
         if self.back and not bar.notes:
             self._repeat_bar(bar)
@@ -231,7 +235,8 @@ class PartReader(Reading):
         tied = "start" in ties
         if tied:
             self.open_ties[midi, self.bar_q + self.onset_q + length_q] = voice
-        written = WrittenNote(self.onset_q, length_q, midi, tied=tied, voice=voice)
+        velocity = share_of(note) if note.get("dynamics") else None
+        written = WrittenNote(self.onset_q, length_q, midi, tied=tied, voice=voice, velocity=velocity)
         self.bar.notes.append(written)
         if note.get("print-object") == "no":
             self.hidden.append(written)
@@ -262,6 +267,18 @@ class PartReader(Reading):
 
     def _forward(self, element: Element) -> None:
         self.cursor_q += self._length(element, element.findtext("duration") or "") or 0
+
+    def _direction(self, direction: Element) -> None:
+        if self.reads != "music":
+            read_direction(direction, self)
+        if not self.silent:
+            read_loudness(direction, self)
+
+    def _sound(self, sound: Element) -> None:
+        if self.reads != "music":
+            read_sound(sound, self)
+        if not self.silent:
+            read_loudness(sound, self)
 
     def _metre(self, metre: tuple[int, int] | None) -> None:
         """A new metre; one within a measure is for the next."""

@@ -64,7 +64,7 @@ class Reading:
     by_staff: semitones from written to sounding, "" for all other staves. common: least common multiple of all divisions so far.
     ending, endings: the ending that is open, and the highest number so far. rate: the tempo in force as quarters a minute, 0 for none.
     marks: segno, coda and implied repeat signs of the measure: name, label, onset (None: at its right bar line).
-    bars: those read to the end.
+    bars: those read to the end. velocity: in force at the beginning of the measure; loudness: its marks, each onset and velocity.
     """
 
     def __init__(self, part: str, notes: Notes, line: Line) -> None:
@@ -82,6 +82,8 @@ class Reading:
         self.ending: frozenset[int] = frozenset()
         self.endings = 0
         self.rate = 0.0
+        self.velocity: int | None = None
+        self.loudness: list[tuple[Quarters, int]] = []
         self.marks: list[tuple[str, str, Quarters | None]] = []
         self.tempo_words: list[TempoWord] = []
         self.bars: list[WrittenBar] = []
