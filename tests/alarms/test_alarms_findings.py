@@ -280,6 +280,9 @@ def test_a_chord_bar_with_one_string_too_many_rings_and_names_its_tone():
         ("twin_lute", {"vibrato": True, "rolled": True, "slides": "written"}, ["no bar of this machine may sway", "nothing slides"]),
         ("slipway_harp", {"vibrato": True, "rolled": True, "slides": "free"}, []),
         ("tower_chimes", {"strokes": "tremolo"}, []),
+        ("tower_chimes", {"dynamics": "beats"}, ["no hammer of this machine has touches"]),
+        ("tower_chimes", {"dynamics": "written"}, []),
+        ("harbour_carillon", {"dynamics": "beats"}, []),
     ],
 )
 def test_every_wish_that_a_machine_cannot_meet_is_told(name, wishes, words):

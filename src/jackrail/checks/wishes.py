@@ -20,6 +20,9 @@ def _unmet(wishes: Wishes, voices: tuple[Voice, ...]) -> Iterator[tuple[str, str
         yield "there is no vibrato: no bar of this machine may sway", advice
     if wishes.slides != "none" and not any(voice.slide_s for voice in voices):
         yield "nothing slides: this machine has no travelling bar", "a bar on a string slides, fingers and hammers do not"
+    if wishes.dynamics == "beats" and not any(voice.touches for voice in voices):
+        advice = "touches of a hammer say how it strikes softly, once that is measured"
+        yield "nothing is struck softly: no hammer of this machine has touches", advice
     if wishes.rolled and sum(voice.part == "melody" for voice in voices) < 2:
         advice = "a chord bar sounds its strings with one coil and cannot be rolled"
         yield "no chord is rolled: one voice alone never sounds two notes together", advice

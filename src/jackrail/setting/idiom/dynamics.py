@@ -46,7 +46,7 @@ def _struck(note: SetNote, voice: Voice, wanted: float) -> SetNote:
     """A note with the nearest touch of its voice."""
     if not voice.touches:
         return note
-    touch = min(range(len(voice.touches)), key=lambda index: abs(voice.touches[index].strength - wanted))
+    touch = min(range(len(voice.touches)), key=lambda index: round(abs(voice.touches[index].strength - wanted), 9))
     return replace(note, touch=touch, strength=voice.touches[touch].strength)
 
 
