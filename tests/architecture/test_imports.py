@@ -28,7 +28,7 @@ ORDER = [
 ]
 # Inside tune/: what all share, what writers and guessers share, the readers (which do not know each other), the door.
 TUNE_ORDER = [
-    ["one_line", "choice", "model"],
+    ["one_line", "choice", "model", "loudness"],
     ["chord_names", "part_names", "score", "inference"],
     ["abc", "musicxml", "midi", "embellish"],
     ["read"],

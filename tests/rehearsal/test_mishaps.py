@@ -27,13 +27,15 @@ STOPPED = {"heard.stopped", "heard.missing"}
 @dataclass(frozen=True)
 class Told:
     """How a mishap shows. ended: the board's word; codes: exactly these findings; news: exactly these besides the usual; counters
-    of the board that are not 0; state: whether it still claims to know where its carriages are."""
+    of the board that are not 0; state: whether it still claims to know where its carriages are; perhaps: findings, news and
+    counters that may come, too, where it hangs on microseconds how far a motor slips that lacks voltage."""
 
     ended: str
     codes: frozenset
     news: frozenset = frozenset()
     counters: tuple = ()
     state: State = State.READY
+    perhaps: frozenset = frozenset()
 
 
 def missed(what, device):
@@ -91,10 +93,11 @@ TOLD = {
     "overrun": Told("finished", frozenset({"heard.missed"}), counters=("overruns",)),
     "weak-supply": Told(
         INDEX.ended,
-        INDEX.codes | {"heard.late", "heard.extra", "heard.supply", "heard.slipped"},
-        INDEX.news | {("detent missed", "carriage")},
-        ("index_missed", "detent_missed"),
+        INDEX.codes | {"heard.extra", "heard.supply", "heard.slipped"},
+        INDEX.news,
+        INDEX.counters,
         INDEX.state,
+        frozenset({"heard.late", ("detent missed", "carriage"), "detent_missed"}),
     ),
 }
 COUNTERS = ("late", "index_missed", "detent_missed", "rehomed", "bad_frames", "overruns")
@@ -110,10 +113,11 @@ def test_a_mishap_is_noticed_as_what_it_is_and_ends_safely(name):
     expected = TOLD[name]
     assert rehearsal.injected == (name,)
     assert rehearsal.ended == expected.ended
-    assert codes(rehearsal) == expected.codes
+    assert codes(rehearsal) - expected.perhaps == expected.codes
     if not name.startswith("noise"):  # news is not sent again: what the noise spoils is not heard
-        assert news(rehearsal) == expected.news
-    assert tuple(counter for counter in COUNTERS if getattr(rehearsal.status, counter)) == expected.counters
+        assert news(rehearsal) - expected.perhaps == expected.news
+    counters = [counter for counter in COUNTERS if getattr(rehearsal.status, counter) and counter not in expected.perhaps]
+    assert tuple(counters) == expected.counters
     assert rehearsal.status.state == expected.state
     assert_safe(rehearsal, truth, machine(ZITHER))
 
