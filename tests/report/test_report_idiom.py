@@ -1,10 +1,12 @@
 """What is drawn of notes that are slid into, struck again, swaying or rolled."""
 
+import re
 from dataclasses import replace
 
 from jackrail.report.clock import Clock
 from jackrail.report.numbers import facts
 from jackrail.report.parts import panels_of
+from jackrail.report.picture import picture_of
 from jackrail.setting.wishes import Wishes
 from jackrail.tune.model import Ornament
 from jackrail.work import do_work
@@ -48,6 +50,22 @@ def test_a_rolled_note_tells_how_far_before_its_beat_it_is():
     chord = replace(notes, notes=(notes.notes[0], replace(notes.notes[0], midi=69)))
     work = do_work(machine("slipway_harp"), chord, Wishes(transpose=0, tempo="100%", rolled=True))
     assert [", 30 ms before its beat" in sound.title for sound in sorted(sounds(work), key=lambda sound: sound.onset_s)] == [True, False]
+
+
+def test_a_soft_note_is_thinner_than_a_full_one_and_says_so():
+    """First beat, beat and off-beat of the carillon by the metre: 1, 0.7 and 0.7 of its file are nearest to 1, 0.8 and 0.6."""
+    notes = tune((67, "1"), (69, "1/2"), (71, "1/2"), (72, "2"), tempo=60.0, bars=1)
+    work = do_work(machine("harbour_carillon"), notes, Wishes(transpose=0, tempo="100%", dynamics="beats"))
+    drawn = sorted(sounds(work), key=lambda sound: sound.onset_s)
+    assert [sound.strength for sound in drawn] == [1.0, 0.7, 0.7, 0.7]
+    assert ["struck with 70 % of full strength" in sound.title for sound in drawn] == [False, True, True, True]
+    (line,) = picture_of(work).lines
+    heights = [float(high) for high in re.findall(r'h[\d.]+v([\d.]+)h-[\d.]+z" class="ring"', line)]
+    assert sorted(heights) == [4.9, 4.9, 4.9, 7.0]  # 7 px, as every note on machines without touches, and 0.7 of it
+    assert "struck softly" in " ".join(key.words for key in picture_of(work).legend)
+    plain = do_work(machine("harbour_carillon"), notes, Wishes(transpose=0, tempo="100%", dynamics="even"))
+    assert {sound.strength for sound in sounds(plain)} == {1.0}
+    assert "struck softly" not in " ".join(key.words for key in picture_of(plain).legend)
 
 
 def test_how_notes_are_played_stands_among_the_numbers():

@@ -7,6 +7,8 @@ x = L (1 - 2^(-k/12)), coils by the duty rule of docs/SPEC-roll.md stepped throu
 import math
 from itertools import pairwise
 
+import pytest
+
 from jackrail.machine.mechanism import FrettedString, Hammer, KickedPick, TravellingStop
 
 LEAST_RING_S = 0.06
@@ -56,12 +58,33 @@ def judged(work):
     for part in work.machine.mechanism.voices:
         struck = strikes[part.id]
         coil = part.coil if isinstance(part, Hammer) else part.pluck.coil if isinstance(getattr(part, "pluck", None), KickedPick) else None
-        if coil is not None:
+        if isinstance(part, Hammer) and part.touches:
+            _hammer_flies(work, part, struck)
+        elif coil is not None:
             _coil_bears(work.machine.mechanism, coil, part.pulse_s if isinstance(part, Hammer) else part.pluck.pulse_s, struck)
         if isinstance(part, TravellingStop):
             _bar_stands(work, part, struck)
         if isinstance(part, FrettedString):
             _finger_is_down(work, part)
+
+
+def _hammer_flies(work, hammer, struck):
+    """Each blow of a hammer with touches comes when its touch says after a pulse of that length, none before it is back from the last.
+
+    Let go before it arrives it flies, so it is back a release after its blow; else a release after it is let go.
+    """
+    coil = work.machine.mechanism.coil(hammer.coil)
+    arrives_s = {round(1e6 * touch.pulse_s): touch.pull_in_s for touch in hammer.touches} | {round(1e6 * hammer.pulse_s): coil.pull_in_s}
+    pulses = [(cue.time_s, cue.value) for cue in work.cues if cue.device == coil.id]
+    blows = [(on_s, on_s + pulse_s, on_s + arrives_s[round(1e6 * pulse_s)]) for on_s, pulse_s in pulses]
+    assert [blow_s for *_, blow_s in blows] == pytest.approx(struck, abs=1e-6)
+    for (_, off_s, blow_s), (on_s, *_) in pairwise(blows):
+        assert on_s >= max(off_s, blow_s) + coil.release_s
+    heat_s, at_s = 0.0, 0.0
+    for on_s, off_s, _ in blows:
+        heat_s = max(0.0, heat_s - (on_s - at_s) * coil.max_duty) + (off_s - on_s) * (1 - coil.max_duty)
+        assert heat_s <= coil.max_on_s * (1 - coil.max_duty) + 1e-9
+        at_s = off_s
 
 
 def _coil_bears(mechanism, ident, pulse_s, struck):

@@ -16,6 +16,7 @@ GUTTER = 84.0
 MARGIN = 14.0
 TITLE = 15.0
 _NOTE = 7.0
+_THINNEST = 0.3
 _STROKE = 11.0
 _LABEL = 10.5
 _NAME = 9.0
@@ -98,22 +99,34 @@ def _sounds(panel: Panel, line: Line) -> Iterator[Markup]:
 
 
 def _note(sound: Sound, line: Line) -> Markup:
-    """A bar as long as the note sounds, a dark edge where it is struck, its name above where the bar is long enough to carry it."""
+    """A bar as long as the note sounds, a dark edge where it is struck, its name above where the bar is long enough to carry it.
+
+    The softer its blow, the thinner it is.
+    """
     x, end = line.x(sound.onset_s), line.x(min(sound.end_s, line.window.end_s))
     parts = [
         tag("title", sound.title),
         _bar(sound, line, sound.onset_s),
-        *([tag("path", d=f"M{number(x)} {number(sound.y - _NOTE / 2)}v{_NOTE:g}", class_="onset")] if sound.struck else []),
+        *(
+            [tag("path", d=f"M{number(x)} {number(sound.y - _thick(sound) / 2)}v{number(_thick(sound))}", class_="onset")]
+            if sound.struck
+            else []
+        ),
     ]
     if sound.label and text_width(sound.label, _NAME) <= end - x:
         parts.append(tag("text", sound.label, x=x, y=sound.y - 5.5, class_="note-name"))
     return tag("g", *parts, class_=f"sound {sound.kind}")
 
 
+def _thick(sound: Sound) -> float:
+    """How thick a note is drawn: even the softest is seen."""
+    return _NOTE * max(_THINNEST, sound.strength)
+
+
 def _bar(sound: Sound, line: Line, start_s: float) -> Markup:
-    x, end = line.x(start_s), line.x(min(sound.end_s, line.window.end_s))
+    x, end, thick = line.x(start_s), line.x(min(sound.end_s, line.window.end_s)), _thick(sound)
     width = number(max(2.5, end - x))
-    return tag("path", d=f"M{number(x)} {number(sound.y - _NOTE / 2)}h{width}v{_NOTE:g}h-{width}z", class_="ring")
+    return tag("path", d=f"M{number(x)} {number(sound.y - thick / 2)}h{width}v{number(thick)}h-{width}z", class_="ring")
 
 
 def _rooms(marks: list[tuple[float, float]], line: Line) -> list[float]:

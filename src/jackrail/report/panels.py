@@ -27,7 +27,10 @@ class Level:
 
 @dataclass(frozen=True)
 class Sound:
-    """Something that sounds, at y from onset_s to end_s. label: written beside it when there is room. struck: a bar that slides is not."""
+    """Something that sounds, at y from onset_s to end_s. label: written beside it when there is room. struck: a bar that slides is not.
+
+    strength: 0 to 1, of the blow.
+    """
 
     onset_s: float
     end_s: float
@@ -36,6 +39,7 @@ class Sound:
     title: str
     label: str = ""
     struck: bool = True
+    strength: float = 1.0
 
 
 @dataclass(frozen=True)

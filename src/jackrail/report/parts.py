@@ -64,7 +64,9 @@ def _notes(ladder: Ladder, work: Work) -> list[Sound]:
             title, label = f"{place}: {pitch_name(note.midi)}, {rings}", pitch_name(note.midi) if ladder.one_voice and not small else ""
             kind: SoundKind = "folded" if note.octaves else "note"
             for again, piece in enumerate(pieces):
-                sounds.append(Sound(*piece, y, kind, title, "" if again else label, struck=bool(again) or not note.slid))
+                sounds.append(
+                    Sound(*piece, y, kind, title, "" if again else label, struck=bool(again) or not note.slid, strength=note.strength)
+                )
     return sounds
 
 
@@ -81,9 +83,10 @@ def _played(note: SetNote) -> str:
     """How it is played, where that is not by one stroke on its beat."""
     slid = ", its bar slides into it" if note.slid else ""
     again = f", struck {count(len(note.again_s), 'time')} more" if note.again_s else ""
+    soft = f", struck with {100 * note.strength:.0f} % of full strength" if note.touch else ""
     sways = ", its bar sways" if note.vibrato else ""
     ahead = f", {1000 * note.ahead_s:.0f} ms before its beat" if note.ahead_s else ""
-    return f"{slid}{again}{sways}{ahead}"
+    return f"{slid}{again}{soft}{sways}{ahead}"
 
 
 def _moved(octaves: int) -> str:

@@ -71,12 +71,8 @@ def _legend(panels: tuple[Panel, ...]) -> Iterator[Key]:
     """The marks that occur in the panels, each with its words."""
     kinds = {sound.kind for panel in panels for sound in panel.sounds}
     paths = {panel.path_kind for panel in panels if panel.path}
-    ring, onset = tag("path", d="M2 4h28v7h-28z", class_="ring"), tag("path", d="M2 4v7", class_="onset")
+    yield from _note_keys(panels)
     stroke = tag("rect", x=14, y=2, width=4, height=11, rx=1)
-    if "note" in kinds:
-        yield key_of(tag("g", ring, onset, class_="note"), "a note, from its onset (dark edge) until its voice leaves or it stops ringing")
-    if "folded" in kinds:
-        yield key_of(tag("g", ring, onset, class_="folded"), "a note in another octave than written")
     if "carriage" in paths:
         yield key_of(tag("path", d="M1 12H9C15 12 17 3 23 3H31", class_="carriage"), "where the carriage is")
     if "stroke" in kinds:
@@ -93,6 +89,18 @@ def _legend(panels: tuple[Panel, ...]) -> Iterator[Key]:
     if "current" in paths:
         yield key_of(tag("path", d="M1 12H9V5H15V12H31", class_="current"), "current drawn")
         yield key_of(tag("path", d="M1 7H31", class_="level limit"), "what the rail can give")
+
+
+def _note_keys(panels: tuple[Panel, ...]) -> Iterator[Key]:
+    kinds = {sound.kind for panel in panels for sound in panel.sounds}
+    ring, onset = tag("path", d="M2 4h28v7h-28z", class_="ring"), tag("path", d="M2 4v7", class_="onset")
+    if "note" in kinds:
+        yield key_of(tag("g", ring, onset, class_="note"), "a note, from its onset (dark edge) until its voice leaves or it stops ringing")
+    if any(sound.strength < 1 for panel in panels for sound in panel.sounds):
+        thin = tag("g", tag("path", d="M2 6h28v3h-28z", class_="ring"), tag("path", d="M2 6v3", class_="onset"), class_="note")
+        yield key_of(thin, "a note struck softly: the thinner, the softer")
+    if "folded" in kinds:
+        yield key_of(tag("g", ring, onset, class_="folded"), "a note in another octave than written")
 
 
 def key_of(drawing: Markup, words: str) -> Key:
