@@ -1,4 +1,4 @@
-"""How loud notes are, from each notation. MIDI states it with its notes (MIDI 1.0); forte is 90, as MusicXML counts (from memory).
+"""How loud notes are, from each notation. MIDI states it with its notes (MIDI 1.0); forte is 90, as MusicXML 4.0 counts.
 
 The marks lie 15 apart about it: a choice of this program, so the tests take what it states for p, and that the marks rise.
 """

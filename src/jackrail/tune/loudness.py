@@ -1,7 +1,7 @@
 """How loud the words of dynamics are: the one table of levels for all notations.
 
-MusicXML counts forte as 90 of MIDI's 127 steps of velocity (from memory); the marks lie 15 steps apart about it, which is common
-practice of players of notation (no source).
+MusicXML counts forte as 90 of MIDI's 127 steps of velocity (4.0, attribute `dynamics` of sound and note); the marks lie 15 steps apart
+about it, which is common practice of players of notation (no source).
 """
 
 from __future__ import annotations
