@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from jackrail.faults import BadInput
 from jackrail.motion.voice import Place, Voice
 from jackrail.pitch import parse_pitch
-from jackrail.setting.fit import fit, key_name
+from jackrail.setting.fit import fit
+from jackrail.setting.naming import key_name
 from jackrail.setting.taste import Taste
 from jackrail.setting.wishes import Wishes
 from jackrail.tune.abc.reader import read_abc

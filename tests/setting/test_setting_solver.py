@@ -89,26 +89,24 @@ def test_slides_are_chosen_as_trying_everything_chooses_them(instance, slowdown,
     assert found.cost == pytest.approx(cost_of(events, found.options, voices, steady, least_tempo), abs=1e-9)
 
 
-@examples(100)
-@given(sliding())
-def test_between_two_critical_slowdowns_nothing_changes_where_bars_slide(instance):
-    voices, events = instance
+def nothing_changes_between_critical_slowdowns(voices, events):
     rules = Rules(voices, LEAST_RING_S)
     marks = [1.0, *critical_slowdowns(events, rules, 3.0), 3.0]
     for low, high in itertools.pairwise(marks):
         if high - low > 1e-6:
             assert solve(events, rules, low).cost == pytest.approx(solve(events, rules, (low + high) / 2).cost, abs=1e-12)
+
+
+@examples(100)
+@given(sliding())
+def test_between_two_critical_slowdowns_nothing_changes_where_bars_slide(instance):
+    nothing_changes_between_critical_slowdowns(*instance)
 
 
 @examples(150)
 @given(instances())
 def test_between_two_critical_slowdowns_nothing_changes(instance):
-    voices, events = instance
-    rules = Rules(voices, LEAST_RING_S)
-    marks = [1.0, *critical_slowdowns(events, rules, 3.0), 3.0]
-    for low, high in itertools.pairwise(marks):
-        if high - low > 1e-6:
-            assert solve(events, rules, low).cost == pytest.approx(solve(events, rules, (low + high) / 2).cost, abs=1e-12)
+    nothing_changes_between_critical_slowdowns(*instance)
 
 
 @examples(150)

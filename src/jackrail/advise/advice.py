@@ -81,7 +81,9 @@ def advise(machine: Machine, tunes: Sequence[Tune], workers: int = 1, progress: 
     if not tunes:
         raise BadInput(Fault("tune", "there is no tune to advise on", hint="give tunes or books of tunes"))
     voices = make_ensemble(machine.instrument, machine.mechanism).voices
-    changes = changes_of(machine, _wanted(tunes, voices), _chords_wanted(tunes, voices))
+    own = [voice.chord for voice in voices if voice.part == "chord"]
+    bars = best_bars(tunes, voices, (len(own) - 1, len(own), len(own) + 1)) if own else []
+    changes = changes_of(machine, _wanted(tunes, voices), _not_among(own, bars))
     quick, slow, tunings = [c for c in changes if not c.slow], [c for c in changes if c.slow], tunings_of(machine)
     some = tunes[:: max(1, -(-len(tunes) // SAMPLE))]
     harmonised = [tune for tune in tunes if tune.chords]
@@ -92,13 +94,12 @@ def advise(machine: Machine, tunes: Sequence[Tune], workers: int = 1, progress: 
         now, bought = _tried(tunes, quick, voices, executor, step)
         slower = _tried(some, slow, voices, executor, step)[1] if slow else []
         tuned = _tried(harmonised, tunings, voices, executor, step)[1] if tunings and harmonised else []
-    count = sum(voice.part == "chord" for voice in voices)
     bar = next((part for part in machine.mechanism.voices if isinstance(part, TravellingStop)), None)
     return Advice(
         machine.name,
         now,
         tuple(sorted((one for one in [*bought, *slower] if one.cost > 1e-6), key=lambda one: -one.cost / one.beside.tunes)),
-        tuple(best_bars(tunes, voices, (count - 1, count, count + 1))) if count else (),
+        tuple(bars),
         best_stops(tunes, machine.instrument, bar, limit_s) if bar is not None else None,
         tuple(sorted((one for one in tuned if one.cost > 1e-6), key=lambda one: -one.cost)),
     )
@@ -144,8 +145,6 @@ def _wanted(tunes: Sequence[Tune], voices: tuple[Voice, ...]) -> list[int]:
     return [key for key, _ in found.most_common(_MOST_KEYS)]
 
 
-def _chords_wanted(tunes: Sequence[Tune], voices: tuple[Voice, ...]) -> list[str]:
-    """The chord that the best set of one bar more has and the machine has not."""
-    own = [voice.chord for voice in voices if voice.part == "chord"]
-    best = best_bars(tunes, voices, [len(own) + 1]) if own else []
-    return [name for one in best for name in one.names if name not in own][:_MOST_KEYS]
+def _not_among(own: Sequence[str], bars: Sequence[Advised]) -> list[str]:
+    """The chords that the largest of the best sets has and the machine has not."""
+    return [name for one in bars[-1:] for name in one.names if name not in own][:_MOST_KEYS]

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from jackrail.machine.geometry import stop_position_mm
 from jackrail.machine.instrument import Instrument
 from jackrail.machine.mechanism import TravellingStop
 from jackrail.motion.voice import Voice
@@ -48,10 +49,10 @@ def best_bars(tunes: Sequence[Tune], voices: Sequence[Voice], sizes: Iterable[in
 
     Exact: all sets are gone through, as far as they could win. Chords of one tune count as much as those of another.
     """
-    times = [_chord_times(tune) for tune in tunes]
-    groups = [(tune, time) for tune, time in zip(tunes, times, strict=True) if time]
-    triads = sorted({_moved(triad, key) for tune, time in groups for triad in time for key in _keys(tune, voices)})
-    table = [[_chord_row(time, key, triads) for key in _keys(tune, voices)] for tune, time in groups]
+    times = [(tune, _chord_times(tune)) for tune in tunes]
+    groups = [(time, _keys(tune, voices)) for tune, time in times if time]
+    triads = sorted({_moved(triad, key) for time, keys in groups for triad in time for key in keys})
+    table = [[_chord_row(time, key, triads) for key in keys] for time, keys in groups]
     own = [_triad(voice.chord) for voice in voices if voice.part == "chord"]
     mine = [column for column, triad in enumerate(triads) if triad in own]
     names = [_named(triad) for triad in triads]
@@ -67,7 +68,7 @@ def best_stops(tunes: Sequence[Tune], instrument: Instrument, part: TravellingSt
     if part.stops is None:
         return None
     string = instrument.string(part.string)
-    positions = {key: string.scale_length_mm * (1 - 2 ** ((string.midi - key) / 12)) for key in range(string.midi, string.midi + 37)}
+    positions = {key: stop_position_mm(string.scale_length_mm, key - string.midi) for key in range(string.midi, string.midi + 37)}
     keys = [key for key, at_mm in positions.items() if part.carriage.lowest_mm <= at_mm <= part.carriage.highest_mm]
     table = [_stop_rows(tune, keys) for tune in tunes]
     mine = [column for column, key in enumerate(keys) if pitch_name(key) in part.stops]

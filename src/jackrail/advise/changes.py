@@ -12,6 +12,7 @@ from functools import cached_property
 
 from jackrail.faults import BadInput
 from jackrail.findings import count
+from jackrail.machine.geometry import stop_position_mm
 from jackrail.machine.instrument import Instrument, Sounder, String
 from jackrail.machine.machine import Machine
 from jackrail.machine.mechanism import ChordBar, FrettedString, Hammer, Mechanism, TravellingStop, TurningPick, VoicePart
@@ -158,8 +159,7 @@ class _Maker:
     def _reaches(self, part: TravellingStop, key: int) -> bool:
         """Whether the carriage can stand where its string gives a key."""
         string = self._instrument.string(part.string)
-        position_mm = string.scale_length_mm * (1 - 2 ** ((string.midi - key) / 12))
-        return part.carriage.lowest_mm <= position_mm <= part.carriage.highest_mm
+        return part.carriage.lowest_mm <= stop_position_mm(string.scale_length_mm, key - string.midi) <= part.carriage.highest_mm
 
     def _has_fret(self, part: FrettedString, key: int) -> bool:
         fret = key - self._instrument.string(part.string).midi

@@ -21,12 +21,11 @@ from jackrail.faults import Fault
 from jackrail.findings import WHOLE_TUNE, Finding, count
 from jackrail.pitch import pitch_name
 from jackrail.rehearsal.model import Rehearsal
-from jackrail.setting.fit import key_name
 from jackrail.setting.idiom.told import manner_of
 from jackrail.setting.losses import gather, played_instead
 from jackrail.setting.melody import among_them
 from jackrail.setting.model import Setting
-from jackrail.setting.naming import chords_named, interval
+from jackrail.setting.naming import chords_named, interval, key_name
 from jackrail.tune.choice import Offer
 from jackrail.tune.model import DEFAULT_QUARTERS_PER_MINUTE, Tune
 from jackrail.work import Work

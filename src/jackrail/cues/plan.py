@@ -53,10 +53,8 @@ def _travel_cues(notes: list[SetNote], part: TravellingStop, voice: Voice) -> It
 def _hammer_cues(notes: list[SetNote], part: Hammer, voice: Voice) -> Iterator[Cue]:
     """The pulse of each note's touch, as long before the blow as that touch takes."""
     for note in notes:
-        pulse_s, lead_s = part.pulse_s, voice.lead_s
-        if voice.touches:
-            pulse_s, lead_s = voice.touches[note.touch].pulse_s, voice.touches[note.touch].lead_s
-        yield from (Cue(at_s - lead_s, part.coil, "pulse", pulse_s) for at_s in struck_at_s(note))
+        touch = voice.touch(note.touch)
+        yield from (Cue(at_s - touch.lead_s, part.coil, "pulse", touch.pulse_s) for at_s in struck_at_s(note))
 
 
 def _pluck_cues(notes: list[SetNote], pluck: Pluck, voice: Voice) -> Iterator[Cue]:

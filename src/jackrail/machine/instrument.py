@@ -58,3 +58,8 @@ class Instrument(Strict):
     def sounder(self, sounder_id: str) -> Sounder | None:
         """The sounder of that id, or None when it is a string."""
         return next((sounder for sounder in self.sounders if sounder.id == sounder_id), None)
+
+    def ring_s(self, source: str) -> float:
+        """Seconds in which the string or the sounder of that id fades by 60 dB."""
+        sounder = self.sounder(source)
+        return self.string(source).ring_s if sounder is None else sounder.ring_s

@@ -7,6 +7,7 @@ sound. Nothing later asks what kind of mechanism makes it; a new mechanism needs
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import partial
 from typing import Literal
@@ -91,6 +92,14 @@ class Voice:
     presses: tuple[Press | None, ...] = ()
     sways: tuple[Sway | None, ...] = ()
     touches: tuple[Touch, ...] = ()
+
+    def touch(self, number: int) -> Touch:
+        """A way to strike; a voice that strikes in one way only has just the full blow."""
+        return self.touches[number] if self.touches else Touch(1.0, self.blow.pulse_s if self.blow else 0.0, self.lead_s)
+
+    def bears(self, strikes_s: Iterable[float]) -> bool:
+        """Whether the coil that strikes, if one does, bears full blows at some moments, in whatever order."""
+        return self.blow is None or self.blow.bears(sorted(strikes_s))
 
     @property
     def travels(self) -> bool:

@@ -123,8 +123,7 @@ def _midi_of(source: str, instrument: Instrument) -> int | None:
 
 
 def _struck(blows: list[Happening], midi: int, voice: Hammer, instrument: Instrument) -> list[SoundedNote]:
-    sounder = instrument.sounder(voice.sounds)
-    ring_s = instrument.string(voice.sounds).ring_s if sounder is None else sounder.ring_s
+    ring_s = instrument.ring_s(voice.sounds)
     ends = [*(blow.at_s for blow in blows[1:]), math.inf]
     return [
         SoundedNote(blow.at_s, min(end_s - blow.at_s, ring_s), midi, 0.0, voice.id, voice.sounds, strength=_strength(blow))

@@ -9,11 +9,10 @@ from jackrail.findings import Finding, count
 from jackrail.machine.mechanism import TravellingStop
 from jackrail.rehearsal.model import Rehearsal
 from jackrail.setting.as_written import written_s
-from jackrail.setting.fit import key_name
 from jackrail.setting.losses import played_instead
 from jackrail.setting.melody import among_them
 from jackrail.setting.model import Setting
-from jackrail.setting.naming import chords_named, interval
+from jackrail.setting.naming import chords_named, interval, key_name
 from jackrail.tune.model import Tune
 from jackrail.work import LONGEST_S, Work
 

@@ -70,7 +70,7 @@ class _Bench:
         for onset_s, until_s, midi, copy, source in reversed(made):
             lasts_s = min(until_s, ends.get(copy, math.inf)) - onset_s
             ends[copy] = onset_s
-            yield SoundedNote(onset_s, min(lasts_s, self._ring_s(source)), midi, 0.0, "", copy)
+            yield SoundedNote(onset_s, min(lasts_s, self.ensemble.instrument.ring_s(source)), midi, 0.0, "", copy)
 
     def chords(self, tune: Tune, shift: int) -> tuple[list[Stroke], list[SoundedNote]]:
         """Strokes of the bars that have a chord, and the notes of chords that none has."""
@@ -96,7 +96,9 @@ class _Bench:
                 open_midi, source = min(strings, key=lambda string: abs((tone - string[0] + 6) % 12 - 6))
                 strings.remove((open_midi, source))
                 midi = open_midi + (tone - open_midi + 6) % 12 - 6
-                yield SoundedNote(onset_s, self._ring_s(source), midi, 0.0, "", source, strength=1 / math.sqrt(len(classes)))
+                yield SoundedNote(
+                    onset_s, self.ensemble.instrument.ring_s(source), midi, 0.0, "", source, strength=1 / math.sqrt(len(classes))
+                )
 
     def instrument(self) -> Instrument:
         """The instrument with as many strings of each kind as were needed."""
@@ -128,10 +130,6 @@ class _Bench:
         number = next((number for number, free in enumerate(free_s) if free <= onset_s + 1e-9), len(free_s))
         free_s[number : number + 1] = [until_s]
         return _name(source, number)
-
-    def _ring_s(self, source: str) -> float:
-        sounder = self.ensemble.instrument.sounder(source)
-        return self.ensemble.instrument.string(source).ring_s if sounder is None else sounder.ring_s
 
 
 def _name(source: str, number: int) -> str:

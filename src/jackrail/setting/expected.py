@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterator
 from itertools import zip_longest
 
-from jackrail.machine.instrument import Instrument
 from jackrail.machine.mechanism import TravellingStop, VoicePart
 from jackrail.motion.ensemble import Ensemble
 from jackrail.motion.voice import Voice
@@ -58,7 +57,7 @@ def _sounded(v: int, notes: list[SetNote], lifts_s: dict[int, float], ensemble: 
     """Every strike of one voice. notes: those of this voice, in time order."""
     voice, part = ensemble.voices[v], ensemble.mechanism.voices[v]
     source, bar = voice.sources[0], _bar(part, notes, voice, ensemble)
-    ring_s = _ring_s(source, ensemble.instrument)
+    ring_s = ensemble.instrument.ring_s(source)
     strikes = [(at_s, note) for note in notes for at_s in struck_at_s(note)]
     for (at_s, note), (next_s, _) in zip_longest(strikes, strikes[1:], fillvalue=(math.inf, notes[-1])):
         place = voice.places[note.place]
@@ -79,8 +78,3 @@ def _bar(part: VoicePart, notes: list[SetNote], voice: Voice, ensemble: Ensemble
     if not isinstance(part, TravellingStop):
         return None
     return BarOnString(ensemble.instrument.string(part.string), ensemble.axes[part.carriage.motor], list(legs_of(notes, voice)))
-
-
-def _ring_s(source: str, instrument: Instrument) -> float:
-    sounder = instrument.sounder(source)
-    return sounder.ring_s if sounder is not None else instrument.string(source).ring_s

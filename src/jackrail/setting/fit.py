@@ -181,8 +181,3 @@ def _lead_in_s(voices: tuple[Voice, ...], notes: list[SetNote], others: list[tup
         first.setdefault(v, (onset_s, place))
     short_s = [voices[v].ready_s[place] - onset_s for v, (onset_s, place) in first.items()]
     return _LEAD_IN_STEP_S * (math.floor(max([0.0, *short_s]) / _LEAD_IN_STEP_S) + 1)
-
-
-def key_name(tune: Tune, transpose: int) -> str:
-    """Tonic and mode of a tune after a transposition, "" when it states no key: "A dorian"."""
-    return tune.key.name(transpose) if tune.key is not None else ""

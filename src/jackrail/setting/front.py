@@ -14,6 +14,7 @@ from jackrail.faults import BadInput, Fault
 
 from .keys import BELOW, Key, Music
 from .leaving import with_leaving
+from .naming import key_name
 from .pareto import Scores, spread_out, unbeaten
 from .parts import Parts
 from .search import Found, Search
@@ -155,14 +156,14 @@ def _point(parts: Parts, by_key: Mapping[int, Parts], found: Found, *, chosen: b
     taste, voices = here.taste, here.voices
     notes = with_leaving(chosen_notes(here, found), voices, early=False, least_ring_s=taste.least_ring_s)
     given_up = sum(
-        weight if option is None else weight * _folded(option.octaves, taste.folded, taste.folded_twice)
+        weight if option is None else weight * taste.moved(option.octaves)
         for weight, option, note in zip(here.weights, found.notes.options, here.tune.notes, strict=True)
         if not note.ornamental
     )
     kept = [moment for moment, option in zip(here.moments, found.chords.options, strict=True) if option is not None]
     return Point(
         number=0,
-        key=here.tune.key.name(found.transpose) if here.tune.key is not None else "",
+        key=key_name(here.tune, found.transpose),
         notes_kept=sum(not note.ornamental for note in notes),
         notes_total=sum(not note.ornamental for note in here.tune.notes),
         notes_share=1.0 - given_up / here.weight,
@@ -173,7 +174,3 @@ def _point(parts: Parts, by_key: Mapping[int, Parts], found: Found, *, chosen: b
         chosen=chosen,
         found=found,
     )
-
-
-def _folded(octaves: int, once: float, twice: float) -> float:
-    return {0: 0.0, 1: once}.get(abs(octaves), twice)

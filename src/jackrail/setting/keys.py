@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -69,17 +68,6 @@ class Key:
     def _music(self, notes: Choice, chords: Choice) -> Music:
         cost, bound = self.price + notes.cost + chords.cost, self.price + notes.bound + chords.bound
         return Music(notes, chords, cost, bound, max(notes.steady_from, chords.steady_from))
-
-    def steps(self, fastest: float, slowest: float) -> Iterator[tuple[float, Music]]:
-        """The music at every slowdown between two, as far as it changes, slowest first: each with the slowdown it is steady from.
-
-        Where a choice is not proven its step may be cut in two.
-        """
-        slowdown = slowest
-        while slowdown >= fastest:
-            music = self.at(slowdown)
-            yield max(fastest, music.steady_from), music
-            slowdown = music.steady_from * BELOW
 
     @property
     def folds(self) -> bool:

@@ -44,3 +44,8 @@ def interval(semitones: int) -> str:
     octaves, rest = divmod(abs(semitones), 12)
     size = count(abs(semitones), "semitone") if rest else "an octave" if octaves == 1 else f"{octaves} octaves"
     return f"{size} {'higher' if semitones > 0 else 'lower'}"
+
+
+def key_name(tune: Tune, transpose: int) -> str:
+    """Tonic and mode of a tune after a transposition, "" when it states no key: "A dorian"."""
+    return tune.key.name(transpose) if tune.key is not None else ""

@@ -154,8 +154,7 @@ class Parts:
         known = self._ways_known.get((midi, small))
         if known is not None:
             return known
-        once, twice = self.taste.folded, self.taste.folded_twice
-        shares = {0: 0.0} if small else {0: 0.0, 1: once, -1: once, 2: twice, -2: twice}
+        shares = {octaves: self.taste.moved(octaves) for octaves in ((0,) if small else (0, 1, -1, 2, -2))}
         ways = [(v, p, share, octaves, False) for octaves, share in shares.items() for v, p in self._places.get(midi + 12 * octaves, ())]
         ways += [(v, p, share + self.taste.slid, octaves, True) for v, p, share, octaves, _ in ways if v in self._sliding]
         self._ways_known[midi, small] = ways

@@ -9,9 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from itertools import pairwise
 
-from jackrail.tune.model import Bar, beat_length_q
+from jackrail.tune.model import Bar, Tune, beat_length_q
+
+from .metre import bars_of
 
 _REST_BEATS = 0.5
 """A rest of so many felt beats ends a phrase."""
@@ -31,6 +34,12 @@ class LineNote:
     midi: int
     accent: float
     bar: Bar | None
+
+
+def line_of(tune: Tune, melody: Sequence[int], lengths_q: Sequence[Fraction], strong: Sequence[float]) -> list[LineNote]:
+    """The notes of a melody, by their indices in time order. lengths_q, strong: written length and accent of every note of the tune."""
+    bars, notes = bars_of(tune), tune.notes
+    return [LineNote(float(notes[n].onset_q), float(lengths_q[n]), notes[n].midi, strong[n], bars[n]) for n in melody]
 
 
 def phrases_of(line: Sequence[LineNote]) -> list[range]:

@@ -6,10 +6,12 @@ from collections.abc import Iterator, Sequence
 from functools import cached_property
 from itertools import islice
 
+from jackrail.tune.model import Quarters
+
 from .melody import written_lengths_q
-from .metre import BEAT, accents, bars_of
+from .metre import BEAT, accents
 from .parts import Parts
-from .phrases import LineNote, phrases_of
+from .phrases import LineNote, line_of, phrases_of
 
 AROUND = "without it more of the notes around it are kept, or ring longer"
 _ALIKE = 1e-9
@@ -82,8 +84,7 @@ class Standing:
 
     @cached_property
     def _line(self) -> list[LineNote]:
-        bars, notes = bars_of(self._tune), self._tune.notes
-        return [LineNote(float(notes[n].onset_q), self._lengths_q[n], notes[n].midi, self._accents[n], bars[n]) for n in self._order]
+        return line_of(self._tune, self._order, self._lengths_q, self._accents)
 
     @cached_property
     def _order(self) -> list[int]:
@@ -98,5 +99,5 @@ class Standing:
         return accents(self._tune)
 
     @cached_property
-    def _lengths_q(self) -> list[float]:
-        return [float(length_q) for length_q in written_lengths_q(self._tune)]
+    def _lengths_q(self) -> list[Quarters]:
+        return written_lengths_q(self._tune)

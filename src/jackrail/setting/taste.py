@@ -15,8 +15,8 @@ from jackrail.motion.voice import GUARD_S
 from jackrail.tune.model import Tune
 
 from .melody import melody_of, written_lengths_q
-from .metre import BEAT, accents, bars_of
-from .phrases import LineNote, phrases_of
+from .metre import BEAT, accents
+from .phrases import LineNote, line_of, phrases_of
 
 TUNE_ENDS = 2.0
 """The first and the last note of the melody, by this much more."""
@@ -58,6 +58,10 @@ class Taste:
     cut: float = 0.1
     least_share: float = 0.5
     slid: float = 0.15
+
+    def moved(self, octaves: int) -> float:
+        """What moving a note by up to two octaves, either way, costs as a share of leaving it out."""
+        return (0.0, self.folded, self.folded_twice)[abs(octaves)]
 
     def __post_init__(self) -> None:
         if not 0.05 <= self.least_tempo <= 1:
@@ -104,10 +108,9 @@ def note_weights(tune: Tune, taste: Taste | None = None) -> list[float]:
     if they had their written length.
     """
     taste = taste or Taste()
-    lengths_q, strong, bars = written_lengths_q(tune), accents(tune), bars_of(tune)
+    lengths_q, strong = written_lengths_q(tune), accents(tune)
     melody = sorted(melody_of(tune))
-    line = [LineNote(float(tune.notes[n].onset_q), float(lengths_q[n]), tune.notes[n].midi, strong[n], bars[n]) for n in melody]
-    shares = dict(zip(melody, _shares(line), strict=True))
+    shares = dict(zip(melody, _shares(line_of(tune, melody, lengths_q, strong)), strict=True))
     return [
         taste.small_note if note.ornamental else strong[n] * _length_weight(float(lengths_q[n])) * shares.get(n, taste.accompaniment)
         for n, note in enumerate(tune.notes)

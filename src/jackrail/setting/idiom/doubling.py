@@ -38,7 +38,7 @@ def struck_again(setting: Setting, tune: Tune, voices: tuple[Voice, ...], wishes
         for note in notes:
             window = _window(note, ends_s[note.index], struck, voice)
             for again_s in _ways(note, window, _beats(setting, tune, note), voice, tremolo=wishes.strokes == "tremolo"):
-                if _borne(voice, struck, again_s) and room.moved((), again_s):
+                if voice.bears([*struck, *again_s]) and room.moved((), again_s):
                     made[note.index] = replace(note, again_s=again_s)
                     struck = sorted([*struck, *again_s])
                     break
@@ -83,8 +83,3 @@ def _ways(note: SetNote, window: tuple[float, float], beats: float, voice: Voice
         within = tuple(at_s for at_s in row if window[0] - _EPSILON_S <= at_s <= window[1] + _EPSILON_S)
         if within:
             yield within
-
-
-def _borne(voice: Voice, struck: Sequence[float], again_s: tuple[float, ...]) -> bool:
-    """Whether the coil that strikes, if one does, bears further strokes beside its others."""
-    return voice.blow is None or voice.blow.bears(sorted([*struck, *again_s]))

@@ -69,11 +69,9 @@ def _hot(notes: Sequence[SetNote], voices: tuple[Voice, ...]) -> Iterator[int]:
 
 
 def _blows(note: SetNote, voice: Voice) -> Iterator[Span]:
-    pulse_s, lead_s = voice.blow.pulse_s if voice.blow else 0.0, voice.lead_s
-    if note.touch:
-        pulse_s, lead_s = voice.touches[note.touch].pulse_s, voice.touches[note.touch].lead_s
+    touch = voice.touch(note.touch)
     for at_s in struck_at_s(note):
-        yield at_s - lead_s, at_s - lead_s + pulse_s, note.index if note.touch else _FULL
+        yield at_s - touch.lead_s, at_s - touch.lead_s + touch.pulse_s, note.index if note.touch else _FULL
 
 
 def _spans(setting: Setting, notes: Sequence[SetNote], voices: tuple[Voice, ...]) -> list[Span]:

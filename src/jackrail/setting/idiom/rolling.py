@@ -53,7 +53,7 @@ def _cooled(written: Sequence[SetNote], notes: Sequence[SetNote], voices: tuple[
 
 
 def _borne(voice: Voice, notes: Sequence[SetNote], v: int) -> bool:
-    return voice.blow is None or voice.blow.bears(sorted(note.onset_s for note in notes if note.voice == v and not note.slid))
+    return voice.bears(note.onset_s for note in notes if note.voice == v and not note.slid)
 
 
 def _moved(chord: Sequence[SetNote], before: dict[int, SetNote], voices: tuple[Voice, ...], rules: Rules) -> Iterator[tuple[int, SetNote]]:
